@@ -207,7 +207,7 @@ WRONG = {
     "no such key": ({"twist": "angle = 90, over = 50, lead = 3"}, "pass[1].cam[1].twist.lead: there is no such key"),
     "a helix on a locked cam": (
         {"lathe": "geared-bench", "more": "travel = { z = -1 }"},
-        "gears turn cam 1, so its phase cannot drift along the work while it cuts; give it a motor of its own, or cut rings",
+        "gears turn cam 1, so the cam's phase cannot drift along the work during the cut; give the cam its own motor, or cut",
     ),
     "from turn to turn while the spindle stands": (
         {"more": "turns = 0\ntravel = { z = -1 }", "twist": "angle = 90, turns = 2"},

@@ -241,7 +241,7 @@ def test_the_program_moves_the_slides_and_the_cutter_together(tmp_path):
         ({"more": "travel = { x = 1 }"}, "pass[1].travel: {'x': 1} must be left out with an arc"),
         (
             {"without": "x"},
-            "arc: the tip moves in X and Z while it cuts, but lathe 'lathe of this job' has no axis that moves the x",
+            "arc: the tip moves in X and Z during the cut, but lathe 'lathe of this job' has no axis that moves the x",
         ),
         ({"without": "z"}, "has no axis that moves the z"),
         (

@@ -49,7 +49,7 @@ def test_the_shortest_pass_has_two_samples():
 def test_a_cam_too_fast_for_the_memory_limit_is_refused_with_its_size():
     driven = replace(BENCH, axes=(Axis(moves="cam 1", letter="A"),))
 
-    with pytest.raises(TooLargeError, match="GB; allowed: 4 GB"):
+    with pytest.raises(TooLargeError, match="GB of memory; allowed: 4 GB"):
         trace(Cut(number=1, passed=Pass(at=At(x=20.0), cams=(replace(WAVE, ratio=10**9),)), lathe=driven))
 
 

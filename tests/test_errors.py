@@ -113,7 +113,7 @@ REFUSED = [
     (lambda: fixed(Oval(throw=1.0)).mount(Oval(throw=1.0), name="chuck 1"), "given to one chuck only"),
     (
         lambda: trace(cut_on(fixed(), Drive(WAVE, follower=Knife()))),
-        r"cam[1]: on='edge': an edge cam moves the headstock sideways, and this headstock is fixed sideways",
+        r"cam[1]: on='edge': an edge cam moves the headstock sideways, but this headstock cannot move sideways",
     ),
     (
         lambda: trace(cut_on(Lathe(name="l", headstock=Headstock(sideways="slides")), Drive(WAVE, follower=Knife(), ratio=2))),
@@ -121,7 +121,7 @@ REFUSED = [
     ),
     (
         lambda: trace(cut_on(Lathe(name="l", headstock=Headstock(sideways="slides")), Drive(FACE, follower=Knife()))),
-        "on='face': a face cam moves the headstock endways, and this headstock cannot move endways",
+        "on='face': a face cam moves the headstock endways, but this headstock cannot move endways",
     ),
     (
         lambda: trace(cut_on(Lathe(name="l", headstock=Headstock(sideways="fixed")), travel=At(x=1.0))),
@@ -135,7 +135,7 @@ REFUSED = [
         lambda: trace(
             cut_on(sliding(), Drive(WAVE, follower=Knife()), Drive(WAVE, follower=Knife(), side="back"), together="furthest")
         ),
-        "are on opposite sides; put them on one side",
+        "are on opposite sides; put all of them on the same side",
     ),
     (
         lambda: trace(cut_on(sliding(), Drive(WAVE, follower=Knife()), turns=10**6), chord=1e-6),

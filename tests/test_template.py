@@ -390,7 +390,10 @@ def test_travel_is_checked_along_the_whole_template():
         ),
         (
             lambda: motion_of(led(lathe=Lathe(name="bare", headstock=Headstock(sideways="fixed"), axes=AXES[:1] + AXES[2:3]))),
-            "template: the x slide follows it while it cuts, but lathe 'bare' has no axis that moves the x; it has: spindle, z",
+            (
+                "template: the x slide follows the template during the cut, but lathe 'bare' has no axis that moves the x; "
+                "it has: spindle, z"
+            ),
         ),
     ],
 )

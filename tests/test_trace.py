@@ -146,7 +146,7 @@ def test_a_sweep_too_large_for_memory_is_refused_with_its_size():
     cut = cut_on(sliding(), Drive(WAVE, follower=Knife(), ratio="7/5"), turns=10**6)
     samples = estimate(cut, chord=1e-4)
     with pytest.raises(
-        TooLargeError, match=re.escape(f"about {samples:.3g} samples, {samples * 32 / 1e9:.3g} GB; allowed: 4 GB")
+        TooLargeError, match=re.escape(f"about {samples:.3g} samples and {samples * 32 / 1e9:.3g} GB of memory; allowed: 4 GB")
     ):
         trace(cut, chord=1e-4)
 

@@ -68,15 +68,15 @@ def test_a_cam_that_makes_a_rocking_headstock_jump_is_refused_even_if_a_solution
     drive = Drive(cam, follower=Roller(0.5), side=side, gain=3.0)
     lathe = Lathe(name="bench", headstock=Headstock(sideways="rocks", pivot_height=150.0))
 
-    with pytest.raises(SettingError, match="jumps beyond about 50 mm a radian"):
+    with pytest.raises(SettingError, match="jumps beyond about 50 mm per radian"):
         trace(Cut(number=1, passed=Pass(at=At(x=20.0), cams=(drive,)), lathe=lathe))
 
 
 def test_a_headstock_that_jumps_only_in_a_sharp_hollow_is_refused():
-    """The edge's slope at the hollow is 200.15 mm a radian, 200 is what the headstock follows: it jumps 0.004 mm."""
+    """The edge's slope at the hollow is 200.15 mm per radian, 200 is what the headstock follows: it jumps 0.004 mm."""
     drive = Drive(Scallop(lobes=12, base_radius=47.3, rise=11.0), follower=Knife())
 
-    with pytest.raises(SettingError, match="jumps beyond about 200 mm a radian"):
+    with pytest.raises(SettingError, match="jumps beyond about 200 mm per radian"):
         motion_of(cut_on(rocking(200.0), drive))
     with pytest.raises(SettingError, match="jumps"):
         motion_of(cut_on(rocking(200.5), drive))

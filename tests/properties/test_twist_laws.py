@@ -235,13 +235,13 @@ def test_the_twist_of_a_ring_on_a_locked_cam_is_a_phase_to_set(twist, z, drive):
     by_hand = replace(ring, passed=replace(ring.passed, cams=(set_so,)))
     assert_allclose(motion_of(ring).place(u), motion_of(by_hand).place(u), rtol=0, atol=1e-12)
     helix = replace(ring, passed=replace(ring.passed, travel=At(z=-1.0)))
-    with pytest.raises(SettingError, match=r"cam\[1\].*the spindle turns cam 1, so its phase cannot drift along the work"):
+    with pytest.raises(SettingError, match=r"cam\[1\].*the spindle turns cam 1, so the cam's phase cannot drift along the work"):
         motion_of(helix)
 
 
 def test_a_twist_by_turns_needs_turns_and_an_independent_cam_drive():
     wave = Drive(Wave(lobes=8, base_radius=60.0, rise=1.0), follower=Knife(), twist=Twist(angle="1 lobe", turns=2))
-    with pytest.raises(SettingError, match=r"^cam\[1\]: twist.turns=2: the spindle stands still in this pass; write over"):
+    with pytest.raises(SettingError, match=r"^cam\[1\]: twist.turns=2: the spindle stands still in this pass; write twist.over"):
         motion_of(cut_on(sliding(), wave, turns=0, at=At(x=20.0), travel=At(z=-3.0)))
-    with pytest.raises(SettingError, match="cannot drift from turn to turn while it cuts"):
+    with pytest.raises(SettingError, match="cannot drift from turn to turn during the cut"):
         motion_of(cut_on(replace(sliding(), axes=COMPUTED), wave, at=At(x=20.0)))

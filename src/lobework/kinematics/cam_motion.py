@@ -1,4 +1,4 @@
-"""Motion of the cams: the rotation of each in a pass, and the displacement that its lift gives the headstock or a slide."""
+"""Motion of the cams in a pass: the rotation of each cam, and the displacement of the headstock or of a slide by its lift."""
 
 from __future__ import annotations
 
@@ -28,23 +28,23 @@ if TYPE_CHECKING:
 __all__ = ["Drift", "Push", "Pushes", "Shaft", "push_of", "shaft_of"]
 
 _CONTACT_ERROR_MM: Final = 1e-8
-"""Largest error of contact on a rocking headstock; above it, the headstock jumps."""
+"""Largest error of contact on a rocking headstock; a larger error means that the headstock jumps."""
 _SPEED_SAMPLES: Final = 1025
-"""Number of places at which the speed of a cam that does not turn uniformly is sampled."""
+"""Number of samples of the speed of a cam that does not turn uniformly."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Drift:
-    """A twist whose angle is not proportional to the place in the pass.
+    """A twist whose angle is not proportional to ``u``, the position in the pass.
 
     Parameters
     ----------
     degrees : float
         Total angle of the twist.
     twist : Twist
-        Gives the fraction of the angle for a fraction of the twist's length.
+        The twist; its method `eased_share` returns the completed fraction of the angle for a fraction of the twist's length.
     fraction : callable
-        Function from (n,) places in the pass to the fraction of the twist's length that is completed there.
+        Function from (n,) values of ``u`` to the completed fraction of the twist's length.
     """
 
     degrees: float
@@ -52,21 +52,21 @@ class Drift:
     fraction: Callable[[Array], Array]
 
     def at(self, u: Array) -> Array:
-        """Return the angle that the twist adds to the cam, degrees, at (n,) places in the pass."""
+        """Return the angle that the twist adds to the cam's angle, degrees, for (n,) values of ``u``."""
         added: Array = self.degrees * self.twist.eased_share(self.fraction(u))
         return added
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Shaft:
-    """The angle of a cam in a pass, without its index: ``phase + rate * u`` degrees, plus the angle of ``drift``."""
+    """The angle of a cam in a pass, without the cam's index: ``phase + rate * u`` degrees, plus the angle of ``drift``."""
 
     phase: float
     rate: float
     drift: Drift | None = None
 
     def at(self, u: Array) -> Array:
-        """Return the cam's angle, degrees, at (n,) places in the pass."""
+        """Return the cam's angle, degrees, for (n,) values of ``u``."""
         angle: Array = self.phase + self.rate * u
         return angle if self.drift is None else angle + self.drift.at(u)
 
@@ -80,10 +80,10 @@ class Shaft:
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Push(Brief):
-    """The displacement that one cam gives the headstock, or the slide that follows its lift.
+    """The displacement of the headstock by one cam or, if the cam exists only in software, of a slide.
 
-    The displacement is ``scale * curve.at(zero - cam)``, mm, where ``cam`` is the cam's angle, rad. It is along +X or +Z; on a
-    rocking headstock it is along the arc, positive towards +X.
+    The displacement is ``scale * curve.at(zero - cam)``, mm, where ``cam`` is the cam's angle, rad. The displacement is along
+    +X or +Z; on a rocking headstock, it is along the arc, positive towards +X.
     """
 
     name: str
@@ -111,12 +111,12 @@ class Push(Brief):
         return -math.radians(self.shaft.rate)
 
     def along(self, u: Array) -> Array:
-        """Return the argument of the curve, rad, at (n,) places in the pass."""
+        """Return the argument of the curve, rad, for (n,) values of ``u``."""
         along: Array = self.zero - np.radians(self.shaft.at(u))
         return along
 
     def at(self, u: Array) -> Array:
-        """Return the displacement, mm, at (n,) places in the pass."""
+        """Return the displacement, mm, for (n,) values of ``u``."""
         pushed: Array = self.scale * self.curve.at(self.along(u))
         return pushed
 
@@ -128,7 +128,7 @@ class Push(Brief):
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Pushes(Brief):
-    """Pushes along one axis; the combined displacement is their sum or, if ``furthest``, that of the push that goes furthest."""
+    """Pushes along one axis, combined as the sum of their displacements or, if ``furthest`` is true, as the furthest of these."""
 
     each: tuple[Push, ...] = ()
     furthest: bool = False
@@ -140,11 +140,11 @@ class Pushes(Brief):
         return len(self.each)
 
     def at(self, u: Array) -> Array:
-        """Return the combined displacement, mm, at (n,) places in the pass."""
+        """Return the combined displacement, mm, for (n,) values of ``u``."""
         return self.combine([push.at(u) for push in self.each]) if self.each else np.zeros_like(u)
 
     def combine(self, each: list[Array]) -> Array:
-        """Return the combined displacement, mm, for the displacement of each push; a single zero if there is no push."""
+        """Combine the displacements ``each`` of all pushes, mm, into one displacement; a single zero if there is no push."""
         if not each:
             return np.zeros(1)
         if self.furthest:
@@ -155,7 +155,7 @@ class Pushes(Brief):
 
     @property
     def peak(self) -> float:
-        """The greatest possible displacement towards +X or +Z, mm, at any angles of the cams."""
+        """The greatest possible displacement towards +X or +Z, mm, over all angles of the cams."""
         peaks = [max(push.scale * lift for lift in push.curve.extent) for push in self.each] or [0.0]
         return max(peaks) if self.furthest else sum(peaks)
 
@@ -198,12 +198,12 @@ def shaft_of(drive: Drive, cut: Cut) -> Shaft:
 
 
 def push_of(drive: Drive, number: int, cut: Cut) -> Push:
-    """Return the displacement that a cam gives the headstock or, if the cam exists only in software, a slide.
+    """Return the displacement of the headstock by a cam or, if the cam exists only in software, of a slide.
 
     Raises
     ------
     SettingError
-        If the headstock cannot move in that direction, or would jump. The message names the key.
+        If the headstock cannot move in the direction of the displacement, or would jump. The message names the key.
     """
     headstock = cut.lathe.headstock
     side = 1 if drive.side == "front" else -1
@@ -213,7 +213,7 @@ def push_of(drive: Drive, number: int, cut: Cut) -> Push:
         curve = lift_of(drive.cam, drive.follower).curve
     elif drive.moves == "endways":
         raise SettingError(
-            "a face cam moves the headstock endways, and this headstock cannot move endways",
+            "a face cam moves the headstock endways, but this headstock cannot move endways",
             name="on",
             given="'face'",
             remedy="use an edge cam or another lathe",
@@ -222,10 +222,10 @@ def push_of(drive: Drive, number: int, cut: Cut) -> Push:
         curve, scale = _rocking(drive.cam, drive.follower, side, drive.gain, headstock.pivot_height), -float(side)
     else:
         raise SettingError(
-            "an edge cam moves the headstock sideways, and this headstock is fixed sideways",
+            "an edge cam moves the headstock sideways, but this headstock cannot move sideways",
             name="on",
             given="'edge'",
-            remedy="use another lathe",
+            remedy="use a lathe whose headstock slides or rocks sideways",
         )
     zero -= drive.index.in_radians(drive.cam.lobes)
     return Push(drive.name, number, curve, scale, zero, shaft_of(drive, cut), drive.cam.lobes, drive.ratio)
@@ -233,13 +233,13 @@ def push_of(drive: Drive, number: int, cut: Cut) -> Push:
 
 @lru_cache(maxsize=256)
 def _rocking(cam: Cam, follower: Follower, side: int, gain: float, height: float) -> Curve:
-    """Return the spindle's displacement along its arc, away from the follower, mm; a function of the follower's nominal angle."""
+    """Return the spindle's displacement along its arc, away from the follower, mm, by the follower's nominal angle."""
     if (form := follower.form) == "shaped":
         raise SettingError(
             name="follower.kind",
             given=repr(follower.kind),
             must_be="a round or flat follower on a rocking headstock",
-            remedy="use a roller, a knife or a flat",
+            remedy="use a roller, a knife or a flat follower",
         )
     lift = lift_of(cam, follower)
     stand, flat = lift.rest, form == "flat"
@@ -256,9 +256,9 @@ def _rocking(cam: Cam, follower: Follower, side: int, gain: float, height: float
 
     value, slope = lift.curve.sides()
     jumps = SettingError(
-        f"rise: the follower moves up to {np.abs(slope).max():.3g} mm a radian of this cam; "
-        f"a headstock whose spindle is {height:g} mm above the pivot jumps beyond about {height / gain:.3g} mm a radian",
-        remedy="use less rise or gain, a rounder cam or a higher spindle",
+        f"rise: this cam moves the follower by up to {np.abs(slope).max():.3g} mm per radian of its rotation; a headstock whose "
+        f"spindle is {height:g} mm above the pivot jumps beyond about {height / gain:.3g} mm per radian",
+        remedy="use less rise or less gain, a cam with gentler slopes, or a headstock with a higher spindle",
     )
     if not (steadiness(value + stand, slope, height, stand, side, gain, flat) >= LEAST_STEADINESS).all():
         raise jumps

@@ -1,4 +1,4 @@
-"""A stack of chucks as polynomials of the spindle's turns, so that the compiled path does not call each chuck for each sample."""
+"""A stack of chucks as polynomials of the spindle's turns, so that the compiled loop need not call each chuck for each sample."""
 
 from __future__ import annotations
 
@@ -24,17 +24,17 @@ Whole = NDArray[np.int64]
 A_TURN: Final = 1.0
 """Initial number of pieces per turn of the spindle."""
 _TERMS: Final = 24
-"""Coefficients of the polynomial that is fitted to a piece."""
+"""Number of coefficients of the polynomial that is fitted to a piece."""
 _SHORT_TERMS: Final = 8
-"""Coefficients of the polynomials of subdivided pieces."""
+"""Number of coefficients of the polynomials of subdivided pieces."""
 _SAMPLES_PER_PART: Final = 64
 """Least mean number of samples in each part of a subdivided piece."""
 _MOST_PARTS: Final = 128
 _PIECES_PER_BATCH: Final = 96
 _LEAST_SAMPLES: Final = 48
-"""Least number of samples for which a polynomial is fitted: the fit and its test take 37 evaluations of the chucks."""
+"""Least number of samples for which a polynomial is fitted: fit and test take 37 evaluations of the chucks."""
 _ERROR_SHARE_MM: Final = STACK_MM / 2
-"""Allowed error of a fitted polynomial; its subdivision into polynomials of fewer terms may add as much again."""
+"""Allowed error of a fitted polynomial; the subdivision into polynomials of fewer terms may add the same error again."""
 _EPS: Final = float(np.finfo(np.float64).eps)
 
 _NODES: Final = np.cos(np.pi * (np.arange(_TERMS) + 0.5) / _TERMS)
@@ -47,13 +47,13 @@ _NO_POINTS: Final = np.zeros(0)
 
 
 def _chebyshev_matrix(nodes: Array) -> Array:
-    """Return the matrix from values at Chebyshev nodes to the coefficients of Chebyshev polynomials."""
+    """Return the matrix that maps values at Chebyshev nodes to the coefficients of Chebyshev polynomials."""
     coefficients: Array = chebyshev.chebvander(nodes, nodes.size - 1) * np.append(1.0, np.full(nodes.size - 1, 2.0)) / nodes.size
     return coefficients
 
 
 def _power_matrix(terms: int) -> Array:
-    """Return the matrix from ``terms`` Chebyshev coefficients to coefficients of powers."""
+    """Return the matrix that maps ``terms`` coefficients of Chebyshev polynomials to coefficients of powers."""
     return np.stack([np.pad(chebyshev.cheb2poly(unit), (0, terms - 1 - k)) for k, unit in enumerate(np.eye(terms))])
 
 
@@ -64,9 +64,9 @@ _POWER_MATRIX: Final = _power_matrix(_TERMS)
 
 @cache
 def _subdivision(parts: int) -> tuple[Array, Array]:
-    """Return the matrix from Chebyshev coefficients of a piece to short power series of its equal parts, and its error bounds.
+    """Return the matrix that maps Chebyshev coefficients of a piece to short power series of its equal parts, and error bounds.
 
-    The error bound is (24,): the largest error per unit of each coefficient.
+    The error bounds are (24,): the largest error per unit of each coefficient.
     """
     middles = (2 * np.arange(parts) + 1 - parts) / parts
     inside = chebyshev.chebvander((middles[:, None] + _NODES / parts).ravel(), _TERMS - 1).reshape(parts, _TERMS, _TERMS)
@@ -84,10 +84,10 @@ class PolynomialPieces(Brief):
     edges : (m + 1,) float64, turns
         Boundaries of the pieces.
     which : (m,) int64
-        Index into ``terms`` for each piece; -1 if no polynomial fits, or if direct evaluation of the samples is faster.
+        Index into ``terms`` for each piece; -1 if no polynomial is accurate enough, or if direct evaluation is faster.
     terms : (k, 5 or 12, 8 or 24) float64
-        Coefficients of powers of t, which runs from -1 to 1 across the piece. Five functions if the work only turns about the
-        spindle's axis (cosine and sine of its angle, and the shift); otherwise twelve (the rotation matrix and the shift).
+        Coefficients of powers of t, which runs from -1 to 1 across the piece. There are five functions if the work only turns
+        about the spindle's axis (cosine and sine of its angle, and the shift), otherwise twelve (rotation matrix and shift).
     moves : (5 or 12,) bool
         Which of these functions are not constant.
     pieces_per_turn : float
@@ -102,12 +102,12 @@ class PolynomialPieces(Brief):
 
     @property
     def deepens(self) -> bool:
-        """Whether the pose may change the z of a point."""
+        """Whether the transformation by the pose may change the z of a point."""
         return self.moves.size > _PLANE.size or bool(self.moves[-1])
 
 
 def period_turns(chucks: Chucks, stated: int, turns: float, reach: float) -> int:
-    """Return the period of a stack in turns: ``stated`` if samples confirm it, 0 if they do not or it is ``turns`` or more."""
+    """Return the period of a stack, turns: ``stated`` if below ``turns`` and confirmed by samples of the pose, otherwise 0."""
     if not 0 < stated < turns:
         return 0
     u = stated * (np.arange(16 * stated) + 0.3) / (16 * stated)
@@ -126,22 +126,22 @@ def fit_pieces(
     pieces_per_turn: float = A_TURN,
     bends: Array = _NO_POINTS,
 ) -> PolynomialPieces:
-    """Return a stack of chucks as polynomials whose error is at most `STACK_MM`, apart from rounding.
+    """Return the polynomials of a stack of chucks; their error is at most `STACK_MM`, apart from rounding.
 
     Parameters
     ----------
     chucks : callable
         Function from (n,) spindle angles, rad, to the poses of the work on the spindle.
     low, high : float, turns
-        Range to fit.
+        Range in which the polynomials are fitted.
     reach : float, mm
-        Greatest distance of a transformed point from the spindle's nose.
+        Greatest distance from the spindle's nose of the points to be transformed.
     samples : callable
-        Function from (n,) turns to the number of samples before them; pieces with few samples are not fitted.
+        Function from (n,) turns to the number of samples before each of these; pieces with few samples are not fitted.
     pieces_per_turn : float
         Initial number of pieces per turn. A piece whose polynomial is not accurate enough is halved, repeatedly if necessary.
     bends : (m,) float64, turns
-        Additional points, ascending, at which the polynomials are tested: bends of the path that its sampling has found.
+        Additional points, ascending, at which the polynomials are tested: boundaries of the spans of the path's sampling.
     """
     edges = np.linspace(low, high, math.ceil((high - low) * pieces_per_turn) + 1)
     start, end = edges[:-1], edges[1:]
@@ -189,7 +189,7 @@ def fit_pieces(
 
 
 def _part_count(coefficients: Array, used: Whole, reach: float, samples: int) -> int:
-    """Return the number of parts per piece for which short polynomials are accurate enough; 1 if there are too few samples."""
+    """Return the number of parts per piece that makes short polynomials accurate enough; 1 if there are too few samples."""
     far = reach + np.abs(coefficients[:, -3:, 0]).max(initial=0.0)
     most = np.zeros((12, _TERMS))
     most[used] = np.abs(coefficients).max(axis=0, initial=0.0)
@@ -202,7 +202,7 @@ def _part_count(coefficients: Array, used: Whole, reach: float, samples: int) ->
 
 
 def _poses(chucks: Chucks, u: Array) -> Array:
-    """Return the pose of the work at (n,) turns: (12, n), the rows of the rotation matrix and the shift."""
+    """Return the pose of the work on the spindle at (n,) turns: (12, n), the rows of the rotation matrix and the shift."""
     standing = chucks(2 * math.pi * u)
     places = np.zeros((12, u.size))
     places[:9], places[9:] = standing.rotation.reshape(-1, 9).T, standing.shift.T
@@ -210,7 +210,10 @@ def _poses(chucks: Chucks, u: Array) -> Array:
 
 
 def _distance(difference: Array, reach: Array | float) -> Array:
-    """Return an upper bound of the distance, mm, between images of a point within ``reach`` under poses that differ by this."""
+    """Return an upper bound of the distance, mm, between the images of a point under two poses that differ by ``difference``.
+
+    The point is at most ``reach`` mm from the spindle's nose.
+    """
     square = difference * difference
     distance: Array = np.sqrt(square[:9].sum(axis=0)) * reach + np.sqrt(square[9:].sum(axis=0))
     return distance
@@ -221,8 +224,8 @@ def _fitted(
 ) -> tuple[Array, NDArray[np.bool_], NDArray[np.bool_], bool]:
     """Return the coefficients of each piece, which pieces are accurate enough, which functions vary, and whether the work tilts.
 
-    The coefficients are (m, 12, 24). The polynomials interpolate at Chebyshev nodes. They are tested at the points where such
-    an interpolation is least accurate, and at ``bends``.
+    The coefficients are (m, 12, 24). The polynomials interpolate at Chebyshev nodes. They are tested at the points at which
+    such an interpolation is least accurate, and at the points ``bends``.
     """
     half, middle = 0.5 * (end - start), 0.5 * (start + end)
     turns = middle[:, None] + half[:, None] * _NODES_AND_TESTS

@@ -20,9 +20,9 @@ if TYPE_CHECKING:
 __all__ = ["Closure", "closure_of"]
 
 _LARGEST_DENOMINATOR: Final = 10**9
-"""Largest denominator of a cam's turns in the pass, if they are known only as a float."""
+"""Largest denominator of the number of a cam's turns in the pass, if this number is known only as a float."""
 _POINTS: Final = 7
-"""Points of a turn at which a path is compared with itself, if a chuck does not state its period."""
+"""Number of points of a turn at which a path is compared with itself, if a chuck does not state its period."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,16 +32,17 @@ class Closure:
     Parameters
     ----------
     turns : int or None
-        Whole spindle turns after which every wave, every chuck and so the path return to their start. None if there is no such
-        number: a slide travels, the twist of a cam is eased, or a chuck never returns or does not state its period.
+        Whole number of spindle turns after which all waves and chucks, and therefore the path, return to their start.
+        None if there is no such number: a slide travels, the twist of a cam is eased, or a chuck never returns to its start or
+        does not state its period.
     lobes_a_turn : tuple of Fraction
         Lobes that each cam produces in one turn of the work.
     gap_mm : float
         Distance between the first and the last point of the pass on the work.
     gap_deg : tuple of Fraction
-        For each cam, the angle on the work, degrees, from the nearest place where its wave would close to the end of the pass.
-        It is positive if the wave has passed that place and negative if it has not reached it, in either direction of rotation.
-        Exactly half-way between two such places it is negative: minus half a lobe.
+        For each cam, the angle on the work, degrees, between the end of the pass and the nearest position at which the cam's
+        wave would close. The angle is positive if the wave has passed this position, negative if it has not reached it, in
+        either direction of rotation. Exactly half-way between two such positions, the angle is minus half a lobe.
     """
 
     turns: int | None
@@ -94,7 +95,7 @@ def closure_of(motion: Motion) -> Closure:
 
 
 def _mean_ratio(drive: Drive) -> Fraction:
-    """Return the turns of a cam per turn of the spindle, including a uniform twist from turn to turn."""
+    """Return the number of turns of a cam per turn of the spindle, including a uniform twist from turn to turn."""
     twist = drive.twist
     if twist is None or twist.turns is None or twist.ease:
         return drive.ratio
@@ -102,7 +103,7 @@ def _mean_ratio(drive: Drive) -> Fraction:
 
 
 def _cam_turns(motion: Motion, number: int, ratio: Fraction) -> Fraction:
-    """Return the turns of a cam in the pass, without sign; exact if the cam does not drift along the work."""
+    """Return the number of turns of a cam in the pass, without sign; exact if the cam does not drift along the work."""
     cut = motion.cut
     twist = cut.passed.cams[number - 1].twist
     if twist is None or (cut.keeps_z if twist.over is not None else not twist.ease):
@@ -113,7 +114,7 @@ def _cam_turns(motion: Motion, number: int, ratio: Fraction) -> Fraction:
 
 
 def _distance_after(motion: Motion, turns: int) -> float:
-    """Return the greatest distance, mm, of the path from itself ``turns`` turns later, at several points of a turn."""
+    """Return the greatest distance, mm, from samples of one turn of the path to the points ``turns`` turns later."""
     u = np.arange(_POINTS) / _POINTS
     return float(np.linalg.norm(motion.place(u + turns) - motion.place(u), axis=1).max())
 

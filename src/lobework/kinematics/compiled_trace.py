@@ -1,4 +1,4 @@
-"""The path computed by the compiled loop: the tables of the pushes, and runs of samples on which chucks are polynomials."""
+"""The path computed by the compiled loop: tables of the pushes, and runs of samples for which polynomials replace the chucks."""
 
 from __future__ import annotations
 
@@ -21,9 +21,9 @@ if TYPE_CHECKING:
 __all__ = ["can_compile", "compiled_columns"]
 
 _LONGEST_PERIOD: Final = 64
-"""In turns; chucks with a longer period are fitted over the whole pass instead of one period."""
+"""Longest period, turns, of chucks that are fitted over one period; otherwise they are fitted over the whole pass."""
 _FIRST_STRETCH: Final = 8.0
-"""Length of the first stretch, turns; the length of each later one follows from the number of pieces in the one before."""
+"""Length of the first stretch, turns; the length of each later stretch follows from the number of pieces in the previous one."""
 _PIECES_PER_STRETCH: Final = 1024
 _RUNS_PER_STRETCH: Final = 16_384
 
@@ -31,8 +31,9 @@ _RUNS_PER_STRETCH: Final = 16_384
 def can_compile(motion: Motion) -> bool:
     """Return whether the compiled loop can compute a motion.
 
-    It can if the spindle turns, and starts at zero if chucks move; if the slides go straight or along an arc; if all cams turn
-    uniformly; and if all pushes are combined by one rule.
+    All of these must be true: the spindle turns, unless nothing moves; the spindle starts at zero, or no chuck moves or
+    tilts the work; the slides follow no template; all cams turn uniformly; on a rocking headstock, no cam that exists only in
+    software moves the slide X while another cam rocks the headstock; and all pushes are combined by the same rule.
     """
     passed = motion.cut.passed
     begins = not passed.spindle.turns or motion.still is not None
@@ -42,7 +43,7 @@ def can_compile(motion: Motion) -> bool:
 
 
 def _combination_rules(motion: Motion) -> set[int]:
-    """Return the rules by which pushes along one axis are combined: 0 the sum, -1 the least, 1 the greatest."""
+    """Return the rules by which the pushes along each axis are combined: 0 for the sum, -1 for the least, 1 for the greatest."""
     found = set()
     for same_axis in ((motion.sideways, motion.leads_x), (motion.endways, motion.leads_z)):
         scales = [push.scale for pushes in same_axis for push in pushes]
@@ -53,7 +54,7 @@ def _combination_rules(motion: Motion) -> set[int]:
 
 
 def compiled_columns(motion: Motion, spans: Spans) -> Callable[[], tuple[Array, Array, Array]]:
-    """Return a function that computes the columns x, y, z into the same memory at each call; z is allocated only if it varies."""
+    """Return a function that computes the columns x, y, z; each call fills the same arrays; z is allocated only if it varies."""
     from lobework.kernels.path.trace import fill_path
 
     step, offsets, total = spans.step, spans.offsets, spans.total
@@ -88,7 +89,7 @@ def compiled_columns(motion: Motion, spans: Spans) -> Callable[[], tuple[Array, 
 
 
 class _Runs(NamedTuple):
-    """Runs of samples and the polynomials of each, as arguments of the compiled loop; see `lobework.kernels.path.chucks`."""
+    """Runs of samples, and the polynomials of each run, as arguments of the compiled loop; see `lobework.kernels.path.chucks`."""
 
     firsts: NDArray[np.int64]
     which: NDArray[np.int64]
@@ -98,7 +99,7 @@ class _Runs(NamedTuple):
     moves: NDArray[np.bool_]
 
     def without_polynomial(self) -> Iterator[NDArray[np.int64]]:
-        """Yield, in chunks, the samples that the compiled loop does not carry through the chucks."""
+        """Yield, in chunks, the indices of the samples that the compiled loop leaves in the spindle's frame."""
         runs = np.nonzero(self.which < 0)[0]
         for part in np.array_split(runs, math.ceil(runs.size / 256)) if runs.size else ():
             count = self.firsts[part + 1] - self.firsts[part]
@@ -112,7 +113,7 @@ _STILL_RUNS: Final = (
 
 
 def _runs(motion: Motion, spans: Spans) -> Iterator[tuple[slice, bool, _Runs]]:
-    """Yield stretches of spans, whether z may change in them, and their polynomials; short stretches limit the memory used."""
+    """Yield stretches of spans, whether z may vary in each, and their polynomials; short stretches limit the use of memory."""
     turns = float(motion.cut.passed.turns)
     if not turns:
         return
@@ -169,14 +170,14 @@ class _LoopTables(NamedTuple):
     arc: Arc
 
     def of(self, spans: slice) -> _LoopTables:
-        """Return the tables of some of the spans."""
+        """Return the tables restricted to the slice ``spans``."""
         return self._replace(
             along=self.along[spans], cells_a_step=self.cells_a_step[spans], first=self.first[spans], last=self.last[spans]
         )
 
 
 def _loop_tables(motion: Motion, spans: Spans, step: Array) -> _LoopTables:
-    """Return the tables of the pass; if the slides follow an arc, ``tip`` is its centre."""
+    """Return the tables of the pass; if the slides follow an arc, the field ``tip`` is the centre of the arc."""
     from lobework.kernels.path.trace import Arc
 
     across, along_z = (*motion.sideways, *motion.leads_x), (*motion.endways, *motion.leads_z)

@@ -24,28 +24,28 @@ from lobework.text.brief import Brief
 __all__ = ["Bridge", "Lift", "largest_roller", "lift_of", "pressure_angle", "touch_at"]
 
 _SCAN: Final = 192
-"""Number of intervals of a lobe in which the contact is searched for jumps."""
+"""Number of intervals into which a lobe is divided for the search for jumps of the contact."""
 _TRIALS: Final = 16
 """Number of trial points within the follower's half-width."""
 _NEAREST: Final = 0.01
-"""Least distance of two points on a touching circle, as a fraction of a lobe; for nearer ones it is the circle of curvature."""
+"""Least distance of the two points of a touching circle, as a fraction of a lobe; for nearer points, the curvature is used."""
 _PARTS: Final = 32
-"""Number of polynomials of the slope in each piece of a lobe."""
+"""Number of polynomials that are fitted to the slope in each piece of a lobe."""
 _NODES: Final = 16
 _SHORT: Final = 32
-"""A piece that is shorter than a lobe divided by this number has trial points of its own."""
+"""A piece of a lobe that is shorter than the lobe divided by this number has its own trial points."""
 _TRIALS_PER_PIECE: Final = 8
 _MOST_TRIALS: Final = 2**20
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bridge:
-    """A hollow of the cam that the follower spans without touching the bottom.
+    """A hollow of the cam that the follower bridges without touching its bottom.
 
     Parameters
     ----------
     first, last : float, rad
-        Angles on the cam between which the follower does not touch it, in the lobe that starts at angle zero.
+        Angles on the cam between which the follower does not touch the cam, in the lobe that starts at angle zero.
     width : float, mm
         Straight distance between the two points of contact.
     depth : float, mm
@@ -65,12 +65,12 @@ class Lift(Brief):
     Parameters
     ----------
     curve : Curve
-        Lift above the rest position, mm, against the angle of the follower in the cam's frame, rad. At rest the
+        Lift above the rest position, mm, as a function of the angle of the follower in the cam's frame, rad. At rest, the
         follower stands on the base circle (edge cam) or the base of the wave (face cam).
     rest : float, mm
         Distance from the cam's centre (face cam: the base of the wave) to the follower's reference point at rest.
     bridges : tuple of Bridge
-        Hollows of one lobe that the follower does not reach; empty if it reaches the whole cam.
+        Hollows of one lobe whose bottom the follower does not touch; empty if the follower touches the whole cam.
     """
 
     curve: Curve
@@ -85,7 +85,7 @@ class Lift(Brief):
 
 @lru_cache(maxsize=256)
 def shapes_of(cam: Cam, follower: Follower) -> Shapes:
-    """Return cam and follower in the form that the contact kernels take."""
+    """Return the shapes of cam and follower as the argument of the contact kernels."""
     require_rests(cam, follower)
     trial = np.linspace(0, 2 * math.pi / cam.lobes, 1025)
     shape = finite_cam(cam)
@@ -108,7 +108,7 @@ def shapes_of(cam: Cam, follower: Follower) -> Shapes:
 
 
 def _nose_functions(follower: Follower) -> tuple[Callable[[Array], Array], Callable[[Array], Array]]:
-    """Return the nose and its slope as functions, with vertical sides beyond its half-width."""
+    """Return the nose and its slope as functions; beyond the nose's half-width, its sides are vertical."""
     wide, shape = follower.half_width, finite_nose(follower)
     if math.isinf(wide):
         return shape.at, shape.slope_at
@@ -124,7 +124,7 @@ def _nose_functions(follower: Follower) -> tuple[Callable[[Array], Array], Calla
 
 
 def _smooth_pieces(cam: Cam) -> tuple[Array, Array]:
-    """Return start and width, rad, of the cam's pieces between two corners, without those of negligible width."""
+    """Return the starts and the widths, rad, of the cam's pieces between corners, without pieces of negligible width."""
     pitch = 2 * math.pi / cam.lobes
     starts = np.sort(np.asarray(cam.corners, dtype=np.float64))
     widths = np.diff(starts, append=starts[:1] + pitch)
@@ -139,10 +139,10 @@ def _close_trials(cam: Cam) -> Array:
 
 
 def touch_at(cam: Cam, follower: Follower, phi: Array, *, way: Literal["plain", "compiled"] = "plain") -> Touch:
-    """Return the contact with the follower at (n,) rad in the cam's frame, computed directly, without the stored lift.
+    """Return the contact for (n,) angles of the follower in the cam's frame, rad, computed directly, without the stored lift.
 
-    The compiled algorithm handles round and flat followers. Other followers, and rollers too small for its table, use the
-    plain one.
+    The compiled algorithm handles round and flat followers. For other followers, and for rollers that would need too many
+    trial points, the plain algorithm is used.
 
     Examples
     --------
@@ -161,7 +161,7 @@ def touch_at(cam: Cam, follower: Follower, phi: Array, *, way: Literal["plain", 
 
 @lru_cache(maxsize=256)
 def _trials_per_lobe(cam: Cam, follower: Follower) -> int:
-    """Return a number of trial points in a lobe for which several are within the follower and in each piece of the cam."""
+    """Return the number of trial points per lobe, so that several are within the follower and in each piece of the cam."""
     pitch, shapes = 2 * math.pi / cam.lobes, shapes_of(cam, follower)
     if shapes.half_width == 0.0:
         return 1
@@ -232,12 +232,12 @@ def lift_of(cam: Cam, follower: Follower) -> Lift:
 
 
 def _lift_jumps(cam: Cam, follower: Follower) -> list[float]:
-    """Return the angles in one lobe, rad, at which a knife drops from a step of the cam.
+    """Return the angles in one lobe, rad, at which the height of the cam jumps.
 
     Raises
     ------
     PartError
-        If the follower's nose jumps, or the cam jumps and the follower is not a knife.
+        If the height of the follower's nose jumps, or if the cam's height jumps and the follower is not a knife.
     """
     steps, across = cam_jumps(cam), nose_jumps(follower)
     if across:
@@ -245,7 +245,7 @@ def _lift_jumps(cam: Cam, follower: Follower) -> list[float]:
         raise not_continuous("follower", follower.kind, follower, where)
     if steps and follower.half_width > 0:
         where = f"rise_at jumps by {steps[0].size:.4g} mm at {math.degrees(steps[0].after):.6g} degrees of the cam"
-        raise not_continuous("cam", cam.kind, cam, f"{where}; only a knife can pass over it")
+        raise not_continuous("cam", cam.kind, cam, f"{where}; only a knife can pass over such a jump")
     return [step.after % (2 * math.pi / cam.lobes) for step in steps]
 
 
@@ -259,7 +259,7 @@ class _ContactJump:
 
 
 def _contact_jumps(contact_at: Callable[[Array], Touch], shapes: Shapes, corners: Array, pitch: float) -> list[_ContactJump]:
-    """Return the jumps of the contact over hollows, and motions of it that are so fast that they are treated as jumps."""
+    """Return the jumps of the contact over hollows; very fast motions of the contact are treated as jumps."""
     phi = np.linspace(0, pitch, _SCAN + 1) + 0.3183 * pitch / _SCAN
     psi = contact_at(phi).psi
     step = np.diff(psi)
@@ -271,13 +271,13 @@ def _contact_jumps(contact_at: Callable[[Array], Touch], shapes: Shapes, corners
 
 
 def _concave(slope: Callable[[Array], Array], base: float, corners: Array) -> NDArray[np.bool_]:
-    """Return which corners are concave: the slope increases there."""
+    """Return which corners are concave: at a concave corner, the slope increases."""
     sharp: NDArray[np.bool_] = slope(corners + 1e-9) - slope(corners - 1e-9) > 1e-6 * base
     return sharp
 
 
 def _located_jump(contact_at: Callable[[Array], Touch], low: float, high: float) -> _ContactJump:
-    """Return the steepest jump between ``low`` and ``high``, narrowed about the intersection of the tangents on its two sides."""
+    """Return the steepest jump between ``low`` and ``high``; its bracket is narrowed about the intersection of the tangents."""
     reach, slope, psi = contact_at(np.array([low, high]))
     while True:
         bent = slope[1] - slope[0]
@@ -301,7 +301,7 @@ def _located_jump(contact_at: Callable[[Array], Touch], low: float, high: float)
 
 
 def _corner_contacts(shapes: Shapes, contact_at: Callable[[Array], Touch], corners: Array) -> Array:
-    """Return the angles of the follower at which its contact reaches or leaves a corner of the cam."""
+    """Return the angles of the follower at which the contact reaches or leaves a corner of the cam."""
     if not corners.size or shapes.half_width == 0.0:
         return corners
     psi = np.repeat(corners, 2)
@@ -334,10 +334,10 @@ def _bridge(shapes: Shapes, jump: _ContactJump) -> Bridge:
 def largest_roller(cam: Cam) -> float:
     """Return the radius, mm, of the largest roller that touches the whole cam; infinite if every roller does.
 
-    It is the least radius of curvature of the hollows, or less if a roller of that radius touches the cam at two points. The
-    circle that touches the edge at one point and passes through another has the radius ``|d|**2 / (2 n . d)``, where ``d`` is
-    the vector between the points and ``n`` the outward normal; the result is the least over all pairs. It is zero if the cam
-    has a sharp hollow, which only a knife reaches.
+    This is the least radius of curvature of the hollows, or less if a roller of that radius touches the cam at two points. The
+    circle that touches the edge at one point and passes through a second point has the radius ``|d|**2 / (2 n . d)``, where
+    ``d`` is the vector between the points and ``n`` the outward normal; the result is the least radius over all pairs of points,
+    or zero if the cam has a sharp hollow, which only a knife reaches.
 
     Examples
     --------
@@ -360,7 +360,7 @@ def largest_roller(cam: Cam) -> float:
 
 
 def _least_curvature(cam: Cam) -> float:
-    """Return the least radius of curvature of the cam's hollows, mm; infinite if it has none.
+    """Return the least radius of curvature of the cam's hollows, mm; infinite if the cam has no hollow.
 
     The second derivative of the rise is taken from polynomials that are fitted to the slopes between corners.
     """
@@ -395,9 +395,9 @@ def _least_curvature(cam: Cam) -> float:
 
 
 def _least_circle(cam: Cam, here: Array, offsets: Array) -> tuple[float, float, float]:
-    """Return the least radius of the circles that touch the cam at ``here`` and meet it at ``here + offsets``.
+    """Return the least radius of the circles that touch the cam at ``here`` and pass through its points at ``here + offsets``.
 
-    The other results are the angle of the touching point and the offset of the second point for that circle.
+    Also returned are the angle of the touching point of this circle, and the offset of its second point.
     """
     slope, height = cam.slope_at(here)[:, None], cam.rise_at(here)[:, None]
     there = cam.rise_at(here[:, None] + offsets)

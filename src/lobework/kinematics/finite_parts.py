@@ -1,4 +1,4 @@
-"""Checks that the values of cams and followers are finite, at many places and at each later call; jumps of their shapes."""
+"""Checks that the values of cams and followers are finite, at many points first and then at each call; jumps of their shapes."""
 
 from __future__ import annotations
 
@@ -23,18 +23,18 @@ _CELLS_A_LOBE: Final = 64
 _MOST_CELLS: Final = 16_384
 _CELLS_ACROSS: Final = 1024
 _WIDE_MM: Final = 50.0
-"""Half-width within which a nose of infinite width is checked."""
+"""Half-width within which a nose of infinite width is checked, mm."""
 
 
 class Shape(NamedTuple):
-    """Height and slope of a cam, or of a follower's nose, as functions of (n,) places; they raise `PartError` if not finite."""
+    """Height and slope of a cam or of a follower's nose, as functions of (n,) positions; they raise `PartError` if not finite."""
 
     at: Callable[[Array], Array]
     slope_at: Callable[[Array], Array]
 
 
 def cam_places(cam: Cam, *, finer: int = 1) -> Array:
-    """Return the angles, (m,) rad, at which a cam is checked; they include its corners and simple fractions of a turn."""
+    """Return the angles, (m,) rad, at which a cam is checked, including the cam's corners and simple fractions of a turn."""
     pitch = 2 * math.pi / cam.lobes
     corners = np.asarray(cam.corners, dtype=np.float64)
     each = np.arange(cam.lobes if cam.lobes * corners.size <= _MOST_CELLS else 1) * pitch
@@ -46,12 +46,13 @@ def cam_places(cam: Cam, *, finer: int = 1) -> Array:
 
 @lru_cache(maxsize=256)
 def finite_cam(cam: Cam) -> Shape:
-    """Return the shape of a cam after checking it all round.
+    """Return the shape of a cam after checking the whole cam.
 
     Raises
     ------
     PartError
-        If a height or a slope is not finite, in this check or at a later call. It names the cam, the angle and the settings.
+        If a height or a slope is not finite, in this check or at a later call. The message names the cam, the angle and the
+        settings.
     """
     shape = Shape(*(_checked("cam", cam, name, _degrees, _not_finite) for name in ("rise_at", "slope_at")))
     edges = cam_places(cam)
@@ -65,13 +66,13 @@ def finite_cam(cam: Cam) -> Shape:
 
 @lru_cache(maxsize=256)
 def finite_nose(follower: Follower) -> Shape:
-    """Return the nose of a follower after checking it over its width; its slope may be infinite at a vertical side.
+    """Return the nose of a follower after checking the whole nose; the slope may be infinite at a vertical side.
 
     Raises
     ------
     PartError
-        If a height is not finite or a slope is not a number, in this check or at a later call. It names the follower, the place
-        and the settings.
+        If a height is not finite or a slope is not a number, in this check or at a later call. The message names the follower,
+        the position and the settings.
     """
     wrong: dict[str, Callable[[Array], Any]] = {"nose_at": _not_finite, "nose_slope_at": np.isnan}
     shape = Shape(*(_checked("follower", follower, name, _across, each) for name, each in wrong.items()))
@@ -84,21 +85,21 @@ def finite_nose(follower: Follower) -> Shape:
 
 
 def nose_places(follower: Follower, *, finer: int = 1) -> Array:
-    """Return the places across the nose of a follower, (m,) mm, at which contact is checked; a nose of zero width has one."""
+    """Return the positions across a follower's nose, (m,) mm, at which the nose is checked; only one if its width is zero."""
     wide = min(follower.half_width, _WIDE_MM)
     return np.linspace(-wide, wide, _CELLS_ACROSS * finer + 1) if wide > 0 else np.zeros(1)
 
 
 @lru_cache(maxsize=256)
 def cam_jumps(cam: Cam, *, finer: int = 1) -> tuple[Discontinuity, ...]:
-    """Return the jumps of a cam's height, by angle round the cam, rad."""
+    """Return the jumps of a cam's height; their positions are angles round the cam, rad."""
     rise = finite_cam(cam).at
     return continuity_of(lambda psi: rise(psi)[:, None], cam_places(cam, finer=finer)).steps
 
 
 @lru_cache(maxsize=256)
 def nose_jumps(follower: Follower, *, finer: int = 1) -> tuple[Discontinuity, ...]:
-    """Return the jumps of the height of a follower's nose, by place across it, mm."""
+    """Return the jumps of the height of a follower's nose; their positions are distances from the middle of the nose, mm."""
     nose = finite_nose(follower).at
     return continuity_of(lambda q: nose(q)[:, None], nose_places(follower, finer=finer)).steps
 
@@ -118,7 +119,7 @@ def _across(place: float) -> str:
 def _checked(
     kind: str, part: Cam | Follower, name: str, where: Callable[[float], str], wrong: Callable[[Array], Any]
 ) -> Callable[[Array], Array]:
-    """Return the method ``name`` of a part, wrapped so that it raises `PartError` at places where ``wrong`` is true."""
+    """Return the method ``name`` of a part, wrapped so that it raises `PartError` if ``wrong`` is true for a returned value."""
     method: Callable[[Array], Array] = getattr(part, name)
 
     def checked(places: Array) -> Array:

@@ -26,9 +26,9 @@ __all__ = ["Motion", "Still", "motion_of"]
 
 
 class Still(NamedTuple):
-    """The constant pose of the work on the spindle, if the chucks neither move nor tilt it.
+    """The constant pose of the work on the spindle, if the chucks neither move nor tilt the work.
 
-    ``turned`` is the angle about the spindle's axis, rad; ``across`` the shift x + iy, mm; ``along`` the shift in z, mm.
+    ``turned`` is the angle about the spindle's axis, rad; ``across`` is the shift x + iy, mm; ``along`` is the shift in z, mm.
     """
 
     turned: float
@@ -40,8 +40,8 @@ class Still(NamedTuple):
 class Motion(Brief):
     """The motion of one cut as a function of ``u``, which runs from 0 to ``cut.span``.
 
-    ``u`` is the turns of the spindle since the start of the pass; if the spindle stands still while the slides move, it is the
-    fraction of the pass that is done.
+    ``u`` is the turns of the spindle since the start of the pass. If the spindle stands still while the slides move, ``u`` is
+    the completed fraction of the pass.
 
     Parameters
     ----------
@@ -50,11 +50,12 @@ class Motion(Brief):
     sideways, endways : Pushes
         Pushes that move the headstock across and along the bench.
     leads_x, leads_z : Pushes
-        Pushes of cams that exist only in software: the slides X and Z move instead of the headstock, in the opposite sense.
+        Pushes of cams that exist only in software: the slides X and Z move instead of the headstock, in the opposite direction.
     rocks : bool
-        Whether ``sideways`` is along the arc about the pivot of a rocking headstock instead of a straight line.
+        Whether the pushes ``sideways`` act along the arc about the pivot of a rocking headstock instead of along a straight
+        line.
     still : Still or None
-        Pose of the work on the spindle if the chucks neither move nor tilt it.
+        Pose of the work on the spindle if the chucks neither move nor tilt the work; otherwise None.
     """
 
     cut: Cut
@@ -67,7 +68,7 @@ class Motion(Brief):
 
     @property
     def keeps_z(self) -> bool:
-        """Whether the tip stays at one z relative to the spindle throughout the pass."""
+        """Whether the z of the tip relative to the spindle is constant throughout the pass."""
         return not self.endways and not self.leads_z and self.cut.keeps_z
 
     @property
@@ -76,12 +77,12 @@ class Motion(Brief):
         return (*self.sideways, *self.leads_x, *self.endways, *self.leads_z)
 
     def turns(self, u: Array) -> Array:
-        """Return the spindle's position: (n,) turns."""
+        """Return the spindle's position, (n,) turns, for (n,) values of ``u``."""
         begins = float(self.cut.passed.spindle.in_turns())
         return begins + u if self.cut.passed.turns else np.full_like(u, begins)
 
     def theta(self, u: Array) -> Array:
-        """Return the spindle's angle: (n,) rad."""
+        """Return the spindle's angle, (n,) rad, for (n,) values of ``u``."""
         return 2 * math.pi * self.turns(u)
 
     def tip(self, u: Array) -> Array:
@@ -93,12 +94,12 @@ class Motion(Brief):
 
     @property
     def swings(self) -> SlideArc | None:
-        """The arc along which the cutter turns; None if it keeps its direction on the bench."""
+        """The arc along which the cutter turns; None if the cutter keeps its direction on the bench."""
         arc = self.cut.passed.arc
         return arc if arc is not None and arc.cutter == "turns" else None
 
     def cutter(self, u: Array) -> Rigid:
-        """Return the rotation of the cutter on the bench from the direction along the spindle: n rigid motions, or one."""
+        """Return the rotation of the cutter from the direction along the spindle: n rigid motions, or a single one."""
         return Rigid.still() if self.swings is None else Rigid.tilt(self.swings.angle(u / self.cut.span))
 
     def carriage(self, u: Array) -> Rigid:
@@ -106,23 +107,23 @@ class Motion(Brief):
         return self._headstock_pose(self.sideways.at(u), self.endways.at(u))
 
     def _headstock_pose(self, across: Array, along: Array) -> Rigid:
-        """Return the pose of the headstock for displacements across and along, mm."""
+        """Return the pose of the headstock for its displacements ``across`` and ``along`` the bench, mm."""
         if not self.rocks:
             return Rigid.move(x=across, z=along)
         height = self.cut.lathe.headstock.pivot_height
         return Rigid.move(y=-height, z=along) @ Rigid.turn(-across / height) @ Rigid.move(y=height)
 
     def work(self, u: Array) -> Rigid:
-        """Return the pose of the work on the bench: n rigid motions, the product of those of headstock, spindle and chucks."""
+        """Return the pose of the work on the bench: n rigid motions, the products of headstock, spindle and chucks."""
         theta = self.theta(u)
         return self.carriage(u) @ Rigid.turn(theta) @ self.chucks(theta)
 
     def chucks(self, theta: Array) -> Rigid:
-        """Return the pose of the work on the spindle at (n,) rad: the product of the poses of the chucks."""
+        """Return the pose of the work on the spindle, for (n,) spindle angles, rad: the product of the poses of the chucks."""
         return reduce(Rigid.__matmul__, self._chuck_poses(theta), Rigid.still())
 
     def _chuck_poses(self, theta: Array) -> Iterator[Rigid]:
-        """Yield the pose of each chuck on the one that carries it, from the spindle outwards."""
+        """Yield the pose of each chuck relative to its carrier (the spindle or another chuck), from the spindle outwards."""
         for place, mounted in enumerate(self.cut.lathe.chucks, 1):
             try:
                 yield mounted.finite_motions(theta)
@@ -130,18 +131,18 @@ class Motion(Brief):
                 raise error.at(f"pass[{self.cut.group}].chuck[{place}]") from None
 
     def through_chucks(self, points: Array, theta: Array) -> Array:
-        """Return (n, 3) mm points of the spindle's frame in the frame of the work, with the spindle at (n,) rad."""
+        """Transform points, (n, 3) mm, from the spindle's frame to the frame of the work, for (n,) spindle angles, rad."""
         for pose in self._chuck_poses(theta):
             points = pose.undo(points)
         return points
 
     def place(self, u: Array) -> Array:
-        """Return the cutter's tip in the frame of the work: (n, 3) mm."""
+        """Return the position of the cutter's tip in the frame of the work: (n, 3) mm."""
         x, y, z = self.tip(u).T
         return self._on_work(x, y, z, self.theta(u), self.sideways.at(u), self.endways.at(u))
 
     def _on_work(self, x: Array, y: Array, z: Array, theta: Array, across: Array, along: Array) -> Array:
-        """Return a tip on the bench in the frame of the work: the inverse of `work`, with x and y as one complex number."""
+        """Transform positions of the tip from the bench to the frame of the work, by the inverse of `work`."""
         plane = x + 1j * y
         self._require_finite(theta, x, y, z, across, along)
         if self.rocks:
@@ -166,11 +167,11 @@ class Motion(Brief):
             if not math.isfinite(each[0][first])
             else f", at {format_number(math.degrees(each[0][first]), 3)} degrees of the spindle"
         )
-        message = f"the settings of slides and cams give a position that is not finite{at}"
-        raise SettingError(message, f"pass[{self.cut.group}]", remedy="change them")
+        message = f"the settings of slides and cams result in a position that is not finite{at}"
+        raise SettingError(message, f"pass[{self.cut.group}]", remedy="change these settings")
 
     def axes(self, u: Array) -> dict[str, Array]:
-        """Return the position of each axis at (n,) places in the pass, by the name of what it moves: degrees or mm."""
+        """Return the positions of all axes, degrees or mm, for (n,) values of ``u``; the keys name what each axis moves."""
         x, y, z = self.tip(u).T
         turns = self.turns(u)
         turning = {"spindle": 360.0 * turns}
@@ -183,12 +184,12 @@ class Motion(Brief):
         return {**turning, "x": x, "y": y, "z": z}
 
     def place_of(self, axes: Mapping[str, Array]) -> Array:
-        """Return the cutter's tip in the frame of the work for any positions of the axes: (n, 3) mm.
+        """Return the position of the cutter's tip in the frame of the work, (n, 3) mm, for any positions of the axes.
 
         Parameters
         ----------
         axes : mapping from what moves to (n,) or single mm or degrees
-            Named as in `axes`. An axis that is missing stands where it stands at the start of the pass, but a cam without an
+            The keys are those of `axes`. A missing axis stands at its position at the start of the pass, but a cam that has no
             axis of its own turns with the spindle.
         """
         across, along = self._displacements(axes)
@@ -196,9 +197,10 @@ class Motion(Brief):
         return self._on_work(x, y, z, theta, across, along)
 
     def pose_of(self, axes: Mapping[str, Array]) -> Rigid:
-        """Return the pose of the cutter in the frame of the work: n rigid motions of a frame at the tip, turned with the cutter.
+        """Return the pose of the cutter in the frame of the work, for any positions of the axes: n rigid motions.
 
-        The axes are as in `place_of`; if "cutter" is missing, it stands as at the start of the pass.
+        The pose is that of a frame at the tip that turns with the cutter. The axes are as in `place_of`. If "cutter" is missing,
+        the cutter has its direction at the start of the pass.
         """
         theta = np.atleast_1d(self._tip_and_angle(axes)[-1])
         across, along = (np.atleast_1d(each) for each in self._displacements(axes))
@@ -215,7 +217,7 @@ class Motion(Brief):
         return x, y, z, np.radians(np.atleast_1d(axes.get("spindle", 360 * self.turns(np.zeros(1)))))
 
     def _displacements(self, axes: Mapping[str, Array]) -> tuple[Array, Array]:
-        """Return the displacements of the headstock across and along, mm."""
+        """Return the displacements of the headstock across and along the bench, mm."""
         stands = 360 * self.turns(np.zeros(1))
         turned = np.atleast_1d(axes.get("spindle", stands)) - stands
 
@@ -238,7 +240,7 @@ def motion_of(cut: Cut) -> Motion:
     ------
     SettingError
         If the lathe cannot make the cut: an axis is missing, the headstock does not move in the required direction, followers
-        or cams cannot be combined, or a chuck's slide would pass its end. The message names the key.
+        or cams cannot be combined, or a chuck's slide would pass the end of its travel. The message names the key.
     PartError
         If a chuck, a cam or a follower returns a number that is not finite.
     PluginError
@@ -263,7 +265,7 @@ def motion_of(cut: Cut) -> Motion:
             name="together",
             given="'sum'",
             must_be="'furthest': the displacements of two cams on one rocking headstock cannot be added",
-            remedy="or use a sliding headstock",
+            remedy="or use a lathe whose headstock slides sideways",
         )
     sides = {}
     for moves in moved:
@@ -271,14 +273,14 @@ def motion_of(cut: Cut) -> Motion:
             raise SettingError(
                 name="together",
                 given="'furthest'",
-                must_be=f"'sum': some of the cams for {moves} motion exist only in software, and their motion is added",
-                remedy="or leave it out",
+                must_be=f"'sum': some of the cams for {moves} motion exist only in software, and their displacements are added",
+                remedy="or omit the key 'together'",
             )
         takes_furthest = furthest or (rocks and moves == "sideways" and len(moved[moves]) > 1)
         if takes_furthest and any(len({push.scale > 0 for push in same}) > 1 for same in (moved[moves], led[moves])):
             raise SettingError(
                 f"together='furthest': the followers of the cams for {moves} motion are on opposite sides",
-                remedy="put them on one side",
+                remedy="put all of them on the same side",
             )
         sides[moves] = Pushes(tuple(moved[moves]), takes_furthest), Pushes(tuple(led[moves]), furthest)
     (sideways, leads_x), (endways, leads_z) = sides["sideways"], sides["endways"]
@@ -286,7 +288,7 @@ def motion_of(cut: Cut) -> Motion:
 
 
 def _pushes(cut: Cut) -> tuple[dict[Moves, list[Push]], dict[Moves, list[Push]]]:
-    """Return the pushes by direction: first those on the headstock, then those of cams that exist only in software."""
+    """Return the pushes by direction: first the pushes on the headstock, then those of cams that exist only in software."""
     moved: dict[Moves, list[Push]] = {"sideways": [], "endways": []}
     led: dict[Moves, list[Push]] = {"sideways": [], "endways": []}
     for number, drive in enumerate(cut.passed.cams, 1):
@@ -300,7 +302,7 @@ def _pushes(cut: Cut) -> tuple[dict[Moves, list[Push]], dict[Moves, list[Push]]]
 
 
 def _require_twist(drive: Drive, number: int, cut: Cut) -> None:
-    """Raise `SettingError` if the lathe cannot twist the cam, or the twist never starts."""
+    """Raise `SettingError` if the lathe cannot twist the cam, or if the spindle must turn for the twist but stands still."""
     if drive.twist is None:
         return
     if drive.twist.turns is not None and not cut.passed.turns:
@@ -313,14 +315,14 @@ def _require_twist(drive: Drive, number: int, cut: Cut) -> None:
         turns = "gears turn" if turned_by == "gears" else "the spindle turns"
         drifts = "along the work" if drive.twist.over is not None else "from turn to turn"
         raise SettingError(
-            f"twist: {turns} cam {number}, so its phase cannot drift {drifts} while it cuts",
-            remedy="give it a motor of its own, or cut rings that a series steps along z, without travel along z: "
-            "the phase of each is set by hand",
+            f"twist: {turns} cam {number}, so the cam's phase cannot drift {drifts} during the cut",
+            remedy="give the cam its own motor, or cut rings that a series steps along z, without travel along z: "
+            "you then set the cam's phase by hand for each ring",
         )
 
 
 def _still(lathe: Lathe) -> Still | None:
-    """Return the pose of the work on the spindle; None if a chuck moves or tilts it."""
+    """Return the constant pose of the work on the spindle; None if a chuck moves or tilts the work."""
     if any(mounted.is_dynamic for mounted in lathe.chucks):
         return None
     poses = (mounted.finite_motions(np.zeros(1)) for mounted in lathe.chucks)
@@ -336,11 +338,11 @@ def _require_axes(cut: Cut) -> None:
     passed, lathe = cut.passed, cut.lathe
     if passed.arc is not None:
         for slide in "xz":
-            lathe.need(slide, "arc: the tip moves in X and Z while it cuts")
+            lathe.need(slide, "arc: the tip moves in X and Z during the cut")
         if passed.arc.cutter == "turns" and lathe.axis("cutter") is None:
             lathe.need(
                 "cutter",
-                "arc.cutter='turns': the cutter turns about Y while it follows the arc (write 'keeps' if it does not turn)",
+                "arc.cutter='turns': the cutter turns about Y along the arc (write 'keeps' if the cutter does not turn)",
             )
     if passed.template is not None:
         try:
@@ -349,7 +351,7 @@ def _require_axes(cut: Cut) -> None:
             raise error.at("template") from None
         for slide, places in zip("xz", cut.slides(np.append(cut.corners, [0.0, cut.span]))[:, ::2].T, strict=True):
             if np.ptp(places) > 0:
-                lathe.need(slide, f"template: the {slide} slide follows it while it cuts")
+                lathe.need(slide, f"template: the {slide} slide follows the template during the cut")
     for slide, travel in zip("xyz", cut.travel, strict=True):
         if travel:
-            lathe.need(slide, f"travel.{slide}: the pass moves the {slide} slide while it cuts")
+            lathe.need(slide, f"travel.{slide}: the pass moves the {slide} slide during the cut")

@@ -1,4 +1,4 @@
-"""A periodic function as a spline of cubics: the form in which a computed lift is stored."""
+"""A periodic function as a spline of cubic polynomials: the form in which a computed lift is stored."""
 
 from __future__ import annotations
 
@@ -20,12 +20,13 @@ _INSET = 1e-9
 _FEWEST_CELLS, _MOST_CELLS = 16, 1024
 _NARROWEST = 1e-11
 _MOST_COARSE, _MOST_COARSE_PER_CORNER = 2**14, 2**6
-"""Limit of the number of cells that are still too coarse; a function that is smooth except at a few points has fewer."""
+"""Greatest number of cells that are still too coarse, and additional number per corner; a function that is smooth except at a few
+points has fewer such cells."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Curve(Brief):
-    """A periodic function in arcs of equal cubic cells; it is smooth within an arc, and may have a corner between two arcs.
+    """A periodic function in arcs of equal cubic cells; the function is smooth within an arc, and may have corners between arcs.
 
     Parameters
     ----------
@@ -36,9 +37,9 @@ class Curve(Brief):
     widths : (k,) float64, rad
         Widths of the arcs; their sum is one period.
     counts, first : (k,) int64
-        Number of cells of each arc, and index of its first cell.
+        Number of cells of each arc, and index of the arc's first cell.
     cells : (c, 4) float64
-        Coefficients of 1, t, t**2, t**3; t runs from 0 to 1 across the cell.
+        Coefficients of 1, t, t**2 and t**3 for each cell; t runs from 0 to 1 across the cell.
     """
 
     period: float
@@ -49,34 +50,34 @@ class Curve(Brief):
     cells: Array
 
     def locate(self, psi: Array) -> tuple[NDArray[np.int64], Array]:
-        """Return the index of the arc that contains each angle, and the position in that arc in cells: (n,) and (n,)."""
+        """Return, for each angle, the index of the arc that contains the angle, and the position in the arc, in cells."""
         inside = np.mod(psi - self.starts[0], self.period) + self.starts[0]
         arc = np.searchsorted(self.starts, inside, side="right") - 1
         along: Array = (inside - self.starts[arc]) * (self.counts[arc] / self.widths[arc])
         return arc, along
 
     def _cell(self, psi: Array) -> tuple[Array, Array, Array]:
-        """Return, at (n,) rad, the coefficients of the cell, t in it, and the number of cells per rad."""
+        """Return, for (n,) angles, rad, the coefficients of their cells, t in these cells, and the number of cells per rad."""
         arc, along = self.locate(psi)
         cell = np.clip(along.astype(np.int64), 0, self.counts[arc] - 1)
         return self.cells[self.first[arc] + cell], along - cell, self.counts[arc] / self.widths[arc]
 
     def at(self, psi: Array) -> Array:
-        """Return the value at (n,) rad."""
+        """Return the value of the function at (n,) angles, rad."""
         c, t, _ = self._cell(psi)
         value: Array = c[..., 0] + t * (c[..., 1] + t * (c[..., 2] + t * c[..., 3]))
         return value
 
     def slope(self, psi: Array) -> Array:
-        """Return the slope, per rad, at (n,) rad; at a corner, that of the following arc."""
+        """Return the slope of the function, per rad, at (n,) angles, rad; at a corner, the slope of the following arc."""
         c, t, per = self._cell(psi)
         slope: Array = (c[..., 1] + t * (2 * c[..., 2] + t * 3 * c[..., 3])) * per
         return slope
 
     def sides(self) -> tuple[Array, Array]:
-        """Return value and slope, per rad, at both ends and at the steepest inner point of every cell: (m,) and (m,).
+        """Return the values and the slopes, per rad, at both ends and at the steepest inner point of every cell: (m,) each.
 
-        At a corner the slopes of both sides are included.
+        At a corner, the slopes on both sides are included.
         """
         per = np.repeat(self.counts / self.widths, self.counts)
         c = self.cells.T
@@ -89,7 +90,7 @@ class Curve(Brief):
 
     @property
     def jumps(self) -> Array:
-        """Arguments, (j,) rad, at which the value jumps by `JUMP_MM` or more from the end of one arc to the start of the next."""
+        """Angles, (j,) rad, at which the value jumps by `JUMP_MM` or more from the end of one arc to the start of the next."""
         ends = self.cells[self.first + self.counts - 1].sum(axis=1)
         step = np.abs(self.cells[self.first, 0] - np.roll(ends, 1))
         jumps: Array = self.starts[~(step < JUMP_MM)]
@@ -97,7 +98,7 @@ class Curve(Brief):
 
     @property
     def extent(self) -> tuple[float, float]:
-        """The least and the greatest value."""
+        """The least and the greatest value of the function."""
         c = self.cells.T
         with np.errstate(divide="ignore", invalid="ignore"):
             root = np.sqrt(c[2] ** 2 - 3 * c[1] * c[3])
@@ -110,24 +111,24 @@ class Curve(Brief):
 
 
 def tabulate(at: Callable[[Array], tuple[Array, Array]], corners: Array, period: float, within: float) -> Curve:
-    """Return the spline that interpolates ``at``, in cells so fine that its error at their middles is at most ``within``.
+    """Return the spline that interpolates the function ``at``; its error at the middle of each cell is at most ``within``.
 
     Parameters
     ----------
     at : callable
-        Takes (n,) rad; returns (n,) values and (n,) slopes.
+        The function to interpolate: takes (n,) angles, rad; returns (n,) values and (n,) slopes.
     corners : (k,) float64, rad
-        Arguments at which slope or curvature jumps; in any period and any order.
+        Angles at which the slope or the curvature jumps; in any period and any order.
     period : float, rad
-        Period of ``at``.
+        Period of the function ``at``.
     within : float
-        Allowed error, in the unit of the values. An arc that does not reach it (its curvature is unbounded at one end) is
-        halved repeatedly, until three halvings do not reduce the error.
+        Allowed error, in the unit of the values. An arc that exceeds the allowed error (because its curvature is unbounded at
+        one end) is halved repeatedly, until three halvings do not reduce the error.
 
     Raises
     ------
     PluginError
-        If no arc reaches ``within``, because the slopes are not the derivative of the values or corners are missing.
+        If too many cells exceed the allowed error: the slopes are not the derivative of the values, or corners are missing.
     """
     inside = np.sort(np.mod(np.asarray(corners, dtype=np.float64), period))
     starts = np.concatenate([[inside[0]], inside[1:][np.diff(inside) > _NARROWEST * period]]) if inside.size else np.zeros(1)
@@ -170,7 +171,7 @@ def tabulate(at: Callable[[Array], tuple[Array, Array]], corners: Array, period:
 
 
 def _knots(a: float, b: float, count: int) -> tuple[Array, Array]:
-    """Return evenly spaced angles, and the same angles with both ends moved inwards, away from the corners."""
+    """Return evenly spaced angles, and the same angles with the first and last moved inwards, away from the corners."""
     true = np.linspace(a, b, count + 1)
     inner = true.copy()
     inner[0] += _INSET * (b - a)
@@ -179,7 +180,7 @@ def _knots(a: float, b: float, count: int) -> tuple[Array, Array]:
 
 
 def _cubics(value: Array, slope: Array, width: float) -> tuple[Array, float]:
-    """Return Hermite cubics through every second point, and their greatest error at the points between."""
+    """Return Hermite cubics through every second point, and their greatest error at the points in between."""
     v, m = value[::2], slope[::2] * width
     rise = np.diff(v)
     cells = np.stack([v[:-1], m[:-1], 3 * rise - 2 * m[:-1] - m[1:], m[:-1] + m[1:] - 2 * rise], axis=-1)

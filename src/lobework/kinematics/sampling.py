@@ -1,4 +1,4 @@
-"""Sampling of a path: spans in which it is smooth, each with the number of steps that the chord tolerance requires."""
+"""Sampling of a path: spans in which the path is smooth, each with the number of steps that the chord tolerance requires."""
 
 from __future__ import annotations
 
@@ -24,37 +24,37 @@ __all__ = ["Spans", "corners_of", "spans_of", "stretches"]
 
 _CHUNK: Final = 8192
 _PROBE: Final = 8
-"""Intervals between probes in a span."""
+"""Number of intervals between probes in a span; probes are the points at which the path of a span is evaluated."""
 _BETWEEN: Final = (np.arange(0, _PROBE, 2) + np.modf(np.arange(1, _PROBE, 2) * (math.sqrt(5) - 1) / 2)[0]) / _PROBE
-"""A point in every second interval between probes, each at a different fraction of it: no ripple is zero at all of them."""
+"""Test points in every second interval between probes, at different fractions, so that no ripple is zero at all of them."""
 _NOISE_MM: Final = 1e-10
 _MARGIN: Final = 1.02
-"""Safety factor on the curvature of a span between the points examined."""
+"""Safety factor on the greatest curvature of a span, which may lie between the probes."""
 _INTERPOLATION_ERROR: Final = 0.02
-"""Allowed error, between probes, of the polynomial through them, as a fraction of the chord."""
+"""Allowed error, between the probes, of the polynomial through the probes, as a fraction of the chord tolerance."""
 _STRICT_HALVINGS: Final = 3
-"""Halvings of a span after which the allowed error is `_LATER_ERROR`."""
+"""Number of halvings of a span after which the allowed error is `_LATER_ERROR` instead."""
 _LATER_ERROR: Final = 0.5
 _MOST_HALVINGS: Final = 20
 _MOST_SPANS_PER_STRETCH: Final = 256
 _MOST_EXTRA_SPANS: Final = 65_536
 _SPANS_PER_BATCH: Final = 16_384
 _REVERSAL_SAMPLES: Final = 64
-"""Samples per turn; a cam that drifts is assumed to reverse at most once between two of them."""
+"""Number of samples per turn; a cam that drifts is assumed to reverse at most once between two consecutive samples."""
 _BISECTIONS: Final = 60
-"""Bisections after which a root is exact to the last bit."""
+"""Number of bisections after which a root is exact to the last bit."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
 class Spans(Brief):
-    """Intervals of ``u`` in which the path is smooth, each sampled uniformly; its end is the first sample of the next.
+    """Intervals of ``u`` in which the path is smooth, each sampled uniformly; the end of each is the first sample of the next.
 
     Parameters
     ----------
     start, end : (k,) float64, turns
-        Ascending; each starts where the one before it ends.
+        Start and end of each span, ascending; each span starts at the end of the previous one.
     steps : (k,) int64
-        Number of steps in each, one or more.
+        Number of steps in each span, one or more.
 
     Examples
     --------
@@ -68,33 +68,33 @@ class Spans(Brief):
 
     @cached_property
     def step(self) -> Array:
-        """(k,) turns: the step of each span."""
+        """(k,) turns: the step from sample to sample in each span."""
         step: Array = (self.end - self.start) / np.maximum(self.steps, 1)
         return step
 
     @cached_property
     def offsets(self) -> NDArray[np.int64]:
-        """(k,): the index of each span's first sample."""
+        """(k,): the index of the first sample of each span."""
         return np.cumsum(self.steps) - self.steps
 
     @property
     def total(self) -> int:
-        """The number of samples, including the last."""
+        """The number of samples, including the sample at the end of the last span."""
         return int(self.steps.sum()) + 1
 
     def turns(self, first: int = 0, stop: int | None = None) -> Array:
-        """Return ``u`` of the samples from ``first`` up to but not including ``stop``; by default, of all."""
+        """Return ``u`` of the samples from ``first`` up to but not including ``stop``; by default, of all samples."""
         return self.at(np.arange(first, self.total if stop is None else min(stop, self.total)))
 
     def at(self, samples: NDArray[np.int64]) -> Array:
-        """Return ``u`` of (n,) samples, given by index."""
+        """Return ``u`` of the samples with the (n,) indices ``samples``."""
         span = np.searchsorted(self.offsets, samples, side="right") - 1
         u: Array = self.start[span] + (samples - self.offsets[span]) * self.step[span]
         u[samples == self.total - 1] = self.end[-1]
         return u
 
     def before(self, u: Array) -> NDArray[np.int64]:
-        """Return the number of samples before each of (n,) turns."""
+        """Return the number of samples before each of (n,) values of ``u``."""
         span = np.maximum(np.searchsorted(self.start, u, side="right") - 1, 0)
         into = np.ceil((u - self.start[span]) / self.step[span])
         count: NDArray[np.int64] = self.offsets[span] + np.clip(into, 0, self.steps[span]).astype(np.int64)
@@ -102,13 +102,13 @@ class Spans(Brief):
 
 
 def stretches(motion: Motion, span: float) -> int:
-    """Return the least number of equal stretches of a path: at least sixteen per turn and eight per lobe."""
+    """Return the least number of equal stretches of a path: sixteen or more per turn, and eight or more per lobe."""
     most_lobes = max((push.lobes * push.shaft.greatest_speed(span) / 360 for push in motion.pushes), default=0.0)
     return math.ceil(span * max(16, math.ceil(8 * most_lobes)))
 
 
 def spans_of(motion: Motion, span: float, chord: float) -> Spans:
-    """Return spans from 0 to ``span`` with a boundary at every possible corner and the fewest steps within ``chord``."""
+    """Return spans from 0 to ``span``, with boundaries at all possible corners and the longest steps that ``chord`` allows."""
     if not span:
         return Spans(np.zeros(1), np.zeros(1), np.zeros(1, dtype=np.int64))
     breaks = [np.linspace(0.0, span, stretches(motion, span) + 1)]
@@ -128,7 +128,7 @@ def spans_of(motion: Motion, span: float, chord: float) -> Spans:
         if start.size > most:
             raise SettingError(
                 f"chuck: the chucks move the work so unevenly that no steps are small enough for a chord of {chord:g} mm",
-                remedy="slow the chucks down, or use a coarser chord",
+                remedy="slow the chucks down, or allow a coarser chord",
             )
         batches = [slice(k, k + _SPANS_PER_BATCH) for k in range(0, start.size, _SPANS_PER_BATCH)]
         parts = [_step_counts(motion, start[batch], end[batch], chord, halvings) for batch in batches]
@@ -146,7 +146,7 @@ def spans_of(motion: Motion, span: float, chord: float) -> Spans:
 
 
 def corners_of(push: Push, span: float) -> Array:
-    """Return the places in the pass at which a push's curve changes from arc to arc, or its cam's twist changes its law."""
+    """Return the values of ``u`` at which a push's curve changes from arc to arc, or the twist of its cam changes its law."""
     if push.shaft.drift is not None:
         return _corners_of_drift(push, span)
     if push.rate == 0.0:
@@ -171,7 +171,7 @@ def _corners_of_drift(push: Push, span: float) -> Array:
 
 
 def _arc_boundaries(push: Push, low: float, high: float) -> list[Array]:
-    """Return, arc by arc, the arguments between ``low`` and ``high`` at which an arc of a push's curve begins, rad."""
+    """Return, for each arc of a push's curve, the arguments between ``low`` and ``high`` at which the arc begins, rad."""
     curve, found = push.curve, [np.zeros(0)]
     for arc in curve.starts:
         first, last = math.ceil((low - arc) / curve.period), math.floor((high - arc) / curve.period)
@@ -180,7 +180,7 @@ def _arc_boundaries(push: Push, low: float, high: float) -> list[Array]:
 
 
 def _roots(at: Callable[[Array], Array], u: Array, values: Array) -> Array:
-    """Return the places at which ``at`` equals each of ``values``; it is monotonic from one of the places ``u`` to the next."""
+    """Return the arguments at which the function ``at`` equals ``values``; ``at`` is monotonic between consecutive ``u``."""
     here = at(u)
     first, last = (np.searchsorted(values, each(here[:-1], here[1:])) for each in (np.minimum, np.maximum))
     count = last - first
@@ -195,7 +195,7 @@ def _roots(at: Callable[[Array], Array], u: Array, values: Array) -> Array:
 
 
 def _reversals(push: Push, u: Array) -> Array:
-    """Return the places in the pass at which a cam reverses; ``u`` are the places at which its angle is sampled."""
+    """Return the values of ``u`` at which a cam reverses; the cam's angle is sampled at the given ``u``."""
     along = push.along(u)
     signs = np.sign(np.diff(along))
     back = np.flatnonzero(signs[:-1] * signs[1:] < 0)
@@ -210,7 +210,10 @@ def _reversals(push: Push, u: Array) -> Array:
 def _step_counts(
     motion: Motion, start: Array, end: Array, chord: float, halvings: int
 ) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
-    """Return the number of steps of each span, and which spans must be halved because their curvature varies too much."""
+    """Return the number of steps of each span, and which spans must be halved.
+
+    A span must be halved if its curvature varies too much, or its probes do not determine the path accurately enough.
+    """
     places = np.linspace(0, 1, _PROBE + 1) if motion.still else np.append(np.linspace(0, 1, _PROBE + 1), _BETWEEN)
     probes = start[:, None] + (end - start)[:, None] * places
     points = np.concatenate([motion.place(part) for part in np.array_split(probes.ravel(), max(1, probes.size // _CHUNK))])
@@ -235,10 +238,11 @@ def _step_counts(
 
 
 def _greatest_bend(points: Array, chord: float) -> Array:
-    """Return a bound of the second derivative in each span, mm per squared interval: (k,), from (k, 9, 3) probes.
+    """Return a bound of the second derivative in each span, (k,) mm per squared interval, computed from (k, 9, 3) probes.
 
-    The chord of a step h deviates from the path by at most h**2 / 8 times the second derivative. Its component along the path
-    counts only in proportion to the angle by which the path turns in a step, but fully if the path may reverse.
+    The chord of a step h deviates from the path by at most h**2 / 8 times the second derivative. The component of the
+    second derivative along the path counts only in proportion to the angle by which the path turns in a step, but fully if the
+    path may reverse.
     """
     speed, bend = np.einsum("kpi,pq->kqi", points, _SPEED_MATRIX), np.einsum("kpi,pq->kqi", points, _BEND_MATRIX)
     fast, straight = np.linalg.norm(speed, axis=2), np.linalg.norm(bend, axis=2)
@@ -253,7 +257,7 @@ def _greatest_bend(points: Array, chord: float) -> Array:
 
 
 def _derivative_matrices(places: Array) -> tuple[Array, Array]:
-    """Return the matrices from the probes to the first and second derivative, at ``places``, of the polynomial through them."""
+    """Return the matrices that map probes to the first and second derivative, at ``places``, of the polynomial through them."""
     middle = _PROBE / 2
     probes = np.arange(_PROBE + 1) - middle
     powers = np.linalg.inv(np.vander(probes / middle, increasing=True))
@@ -267,7 +271,7 @@ _SPEED_MATRIX, _BEND_MATRIX = _derivative_matrices(np.linspace(0.0, _PROBE, 2 * 
 
 
 def _between_matrix() -> Array:
-    """Return the matrix from the probes to the values, at `_BETWEEN`, of the polynomial through them."""
+    """Return the matrix that maps the probes to the values, at `_BETWEEN`, of the polynomial through the probes."""
     probes = range(_PROBE + 1)
     at = _BETWEEN * _PROBE
     return np.array([np.prod([(at - q) / (p - q) for q in probes if q != p], axis=0) for p in probes])
@@ -277,7 +281,7 @@ _BETWEEN_MATRIX: Final = _between_matrix()
 
 
 def _bends(points: Array, stride: int) -> Array:
-    """Return the second difference, mm, across the path, of each inner point and the points ``stride`` to either side."""
+    """Return the second difference across the path, mm, of each inner point and the points ``stride`` before and after it."""
     before, here, after = points[:, : -2 * stride], points[:, stride:-stride], points[:, 2 * stride :]
     bend, along = before - 2 * here + after, after - before
     straight, length = (np.einsum("kpi,kpi->kp", each, each) for each in (bend, along))

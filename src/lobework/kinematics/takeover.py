@@ -1,4 +1,4 @@
-"""The places at which one of several pushes takes over from another: all roots of the difference of each pair."""
+"""The values of ``u`` at which another push becomes the furthest of several: roots of the difference of each pair."""
 
 from __future__ import annotations
 
@@ -19,28 +19,28 @@ __all__ = ["takeovers"]
 
 _INTERVALS_PER_BATCH: Final = 65_536
 _NARROWEST: Final = 2.0**-14
-"""Shortest interval, as a fraction of the shortest stretch, for a cam that drifts: its bounds are only estimates."""
+"""Shortest interval if a cam drifts, as a fraction of the shortest stretch: the bounds for such a cam are only estimates."""
 _ROUNDING_MM: Final = 1e-12
-"""If two pushes differ by less than this at both ends of an interval, they are equal there except for rounding."""
+"""If two pushes differ by less than this at both ends of an interval, they are equal in the interval, except for rounding."""
 _BISECTIONS: Final = 60
-"""Bisections after which a root is exact to the last bit."""
+"""Number of bisections after which a root is exact to the last bit."""
 _SAMPLES: Final = np.linspace(0.0, 1.0, 9)
-"""Points of an interval at which the speed of a cam that drifts is sampled."""
+"""Fractions of an interval at which the angle of a cam that drifts is sampled."""
 _MARGIN: Final = 1.5
-"""Safety factor on the sampled speed, and change of speed, of a cam that drifts."""
+"""Safety factor on the sampled speed of a cam that drifts, and on the sampled change of this speed."""
 
 
 def takeovers(pushes: Pushes, smooth: Array) -> Array:
-    """Return the places in the pass at which another push becomes the furthest.
+    """Return the values of ``u`` at which another push becomes the furthest.
 
-    A push that exceeds the others by less than `CONTACT_MM` may be omitted.
+    The takeover by a push that exceeds the others by less than `CONTACT_MM` may be missing.
 
     Parameters
     ----------
     pushes : Pushes
-        Pushes of which the furthest acts.
+        The pushes; at each ``u``, only the push that displaces the headstock furthest takes effect.
     smooth : (m,) float64
-        Places in the pass, ascending, between which every push is smooth.
+        Values of ``u``, ascending, between which every push is smooth.
     """
     low, high = smooth[:-1][np.diff(smooth) > 0], smooth[1:][np.diff(smooth) > 0]
     found = [np.zeros(0)]
@@ -59,15 +59,16 @@ def takeovers(pushes: Pushes, smooth: Array) -> Array:
 
 
 def _equal_arguments(first: Push, second: Push, smooth: Array) -> bool:
-    """Return whether two pushes have the same argument of their curve throughout the pass."""
+    """Return whether the curves of two pushes have the same argument throughout the pass."""
     u = np.append(smooth, 0.5 * (smooth[:-1] + smooth[1:]))
     return bool(np.array_equal(first.along(u), second.along(u)))
 
 
 class _Derivatives(NamedTuple):
-    """First and second derivative of a push with respect to ``u`` at the middle of intervals, (n,) each.
+    """First and second derivative of a push with respect to ``u`` at the middles of intervals, (n,) values each.
 
-    ``bound`` bounds the second derivative in the interval; ``change`` bounds its difference from its value at the middle.
+    ``bound`` is an upper bound of the second derivative in each interval; ``change`` is an upper bound of the difference between
+    the second derivative in the interval and its value at the middle.
     """
 
     slope: Array
@@ -77,14 +78,14 @@ class _Derivatives(NamedTuple):
 
 
 class _BoundedPush:
-    """A push with bounds of the derivatives of its curve, arc by arc."""
+    """A push with bounds of the derivatives of its curve, for each arc of the curve."""
 
     def __init__(self, push: Push) -> None:
         self.push, self.curve, self.even = push, push.curve, push.shaft.drift is None
         self.bounds = _arc_bounds(push.curve)
 
     def speeds(self, low: Array, high: Array) -> tuple[Array, Array]:
-        """Return bounds, in intervals, of the first and second derivative of the curve's argument with respect to ``u``, rad."""
+        """Return bounds of the first and second derivative of the curve's argument, rad, with respect to ``u``, by interval."""
         if self.even:
             return np.full_like(low, abs(self.push.rate)), np.zeros_like(low)
         step = (high - low) * (_SAMPLES[1] - _SAMPLES[0])
@@ -95,7 +96,7 @@ class _BoundedPush:
         return _MARGIN * (speed + change * step), _MARGIN * change
 
     def derivatives(self, middle: Array, half: Array, speed: Array, change: Array) -> _Derivatives:
-        """Return the derivatives of the push in intervals, and their bounds."""
+        """Return the derivatives of the push at the middles of intervals, and their bounds in the intervals."""
         push, curve = self.push, self.curve
         arc, place = curve.locate(push.along(middle))
         per = curve.counts[arc] / curve.widths[arc]
@@ -117,7 +118,7 @@ class _BoundedPush:
 
 
 def _arc_bounds(curve: Curve) -> Array:
-    """Return bounds in each arc of a curve, (4, k): of its three derivatives, and of the jumps of the second."""
+    """Return bounds for each arc of a curve, (4, k): of the first three derivatives, and of the jumps of the second one."""
     per = np.repeat(curve.counts / curve.widths, curve.counts)
     _, c1, c2, c3 = curve.cells.T
     slope = (np.abs(c1) + 2 * np.abs(c2) + 3 * np.abs(c3)) * per
@@ -129,10 +130,11 @@ def _arc_bounds(curve: Curve) -> Array:
 
 
 def _roots(first: Push, second: Push, low: Array, high: Array) -> Array:
-    """Return the places in (n,) intervals at which two pushes are equal; intervals are halved until each has one root or none.
+    """Return the values of ``u`` at which two pushes are equal; the (n,) intervals are halved until each has one root or none.
 
-    Let h be half the width of an interval, d the difference of the pushes and s its slope at the middle, and m a bound of its
-    second derivative. Then the difference stays within abs(s) h + m h**2 / 2 of d, and it is monotonic if abs(s) > m h.
+    Let h be half the width of an interval, d and s the difference of the pushes and its slope at the middle of the interval,
+    and m an upper bound of the second derivative of the difference. In the interval, the difference varies from d by at most
+    abs(s) h + m h**2 / 2; if abs(s) > m h, the difference is monotonic.
     """
     found, (one, other) = [np.zeros(0)], (_BoundedPush(first), _BoundedPush(second))
     speeds = [*one.speeds(low, high), *other.speeds(low, high)]
@@ -158,7 +160,7 @@ def _roots(first: Push, second: Push, low: Array, high: Array) -> Array:
 
 
 def _bisected(difference: Callable[[Array], Array], low: Array, high: Array) -> Array:
-    """Return a root of ``difference`` in each of (n,) intervals at whose ends its signs differ; zero counts as positive."""
+    """Return a root of ``difference`` in each of the (n,) intervals at whose ends the signs differ; zero counts as positive."""
     ends = difference(low), difference(high)
     above = ends[0] >= 0
     crossed = (above != (ends[1] >= 0)) & (np.maximum(*np.abs(ends)) > _ROUNDING_MM)

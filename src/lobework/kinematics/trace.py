@@ -1,4 +1,4 @@
-"""The path that is cut: the tip of the cutter in the frame of the work, sampled to a chord tolerance."""
+"""The path of a cut: positions of the cutter's tip in the frame of the work, sampled to a chord tolerance."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ __all__ = ["Spans", "Trace", "Way", "estimate", "lay_out", "trace"]
 Way = Literal["auto", "plain", "compiled"]
 
 COMPILED_FROM: Final = 25_000
-"""Number of samples from which the compiled algorithm saves more time than its start-up takes."""
+"""Least number of samples for which the compiled algorithm saves more time than its start-up takes."""
 BYTES_A_SAMPLE: Final = 32
 MOST_BYTES: Final = 4 * 10**9
 _CHUNK: Final = 8192
@@ -39,11 +39,12 @@ class Trace:
     Parameters
     ----------
     motion : Motion
-        The motion that was traced; it gives every axis and pose at any ``u``.
+        The motion that was traced; its methods return the axes and the poses at any ``u``.
     spans : Spans
-        The sampling.
+        The spans of the path and their numbers of samples.
     x, y, z : (n,) float64, mm
-        The cutter's tip in the frame of the work; z is 0 on the face and negative below it. A constant z is read-only.
+        Positions of the cutter's tip in the frame of the work; z is 0 on the face and negative below it. If z is constant, its
+        array is read-only.
     """
 
     motion: Motion
@@ -57,26 +58,26 @@ class Trace:
 
     @cached_property
     def u(self) -> Array:
-        """(n,) float64: turns of the spindle since the start of the pass; the fraction done if it stands still."""
+        """(n,) float64: turns of the spindle since the start; the completed fraction of the pass if the spindle stands still."""
         return self.spans.turns()
 
     @property
     def cut(self) -> Cut:
-        """The cut of which this is the path."""
+        """The cut that was traced."""
         return self.motion.cut
 
     @property
     def axes(self) -> dict[str, Array]:
-        """Position of each axis, by the name of what it moves: "spindle", "x", "y", "z", "cam 1", "cam 2" (mm, degrees).
+        """Positions of the axes, mm or degrees; the keys name what each axis moves: "spindle", "x", "y", "z", "cam 1", "cam 2".
 
-        The angle of a cam includes its phase and its twist, but not its index, which is set by hand on notches. The position of
-        a slide includes the lift of cams that exist only in software.
+        The angle of a cam includes the cam's phase and twist, but not its index, which is set by hand on notches. The position
+        of a slide includes the lift of cams that exist only in software.
         """
         return self.motion.axes(self.u)
 
     @property
     def headstock(self) -> dict[str, Array]:
-        """Displacement of the spindle by the cams, (n,) mm: "sideways" (along the arc of a rocking headstock) and "endways"."""
+        """Displacements of the spindle by the cams, (n,) mm: "sideways" (along the arc of a rocking headstock) and "endways"."""
         motion = self.motion
         return {
             "sideways": motion.sideways.at(self.u),
@@ -85,7 +86,7 @@ class Trace:
 
     @property
     def pose(self) -> Rigid:
-        """Pose of the cutter in the frame of the work: n rigid motions of a frame at the tip, turned with the cutter."""
+        """Pose of the cutter in the frame of the work: n rigid motions of a frame at the tip that turns with the cutter."""
         turned = self.motion.work(self.u).inverse() @ self.motion.cutter(self.u)
         return Rigid(turned.rotation, np.stack([self.x, self.y, self.z], axis=-1))
 
@@ -105,17 +106,17 @@ def trace(cut: Cut, *, chord: float = CHORD_MM, way: Way = "auto") -> Trace:
     chord : float, mm
         Greatest allowed distance between the path and the straight line from sample to sample.
     way : "auto", "plain" or "compiled"
-        The algorithm. "auto" chooses the compiled one if there are enough samples to make up for its start-up. The plain one is
-        used for what the compiled one does not support: a stationary spindle, slides that follow a template, a cam that does
-        not turn uniformly.
+        The algorithm. "auto" chooses the compiled algorithm if there are enough samples to make up for its start-up time. The
+        plain algorithm is always used for motions that the compiled algorithm does not support; see
+        `lobework.kinematics.compiled_trace.can_compile`.
 
     Raises
     ------
     SettingError
-        If the lathe cannot make the cut, ``chord`` is finer than `CONTACT_MM`, or no step is small enough because the chucks
-        move too unevenly.
+        If the lathe cannot make the cut, if ``chord`` is less than `CONTACT_MM`, or if no step is small enough because the
+        chucks move too unevenly.
     TooLargeError
-        If the samples would take more than `MOST_BYTES`.
+        If the samples would need more than `MOST_BYTES` of memory.
 
     Examples
     --------
@@ -142,7 +143,7 @@ def trace(cut: Cut, *, chord: float = CHORD_MM, way: Way = "auto") -> Trace:
         found = _plain_trace(motion, spans)
     if not all(all_finite(each) for each in (found.x, found.y, found.z)):
         where = f"pass[{cut.group}]"
-        raise SettingError("its path is not finite", where, remedy="change the settings of its cams and chucks")
+        raise SettingError("the path of this pass is not finite", where, remedy="change the settings of its cams and chucks")
     return found
 
 
@@ -159,17 +160,17 @@ def estimate(cut: Cut, *, chord: float = CHORD_MM) -> int:
 
 
 def _refuse_too_large(samples: int) -> None:
-    """Raise `TooLargeError` if the samples need more than `MOST_BYTES`."""
+    """Raise `TooLargeError` if the samples would need more than `MOST_BYTES` of memory."""
     if samples * BYTES_A_SAMPLE > MOST_BYTES:
         raise TooLargeError(
-            f"turns: this pass needs about {samples:.3g} samples, {samples * BYTES_A_SAMPLE / 1e9:.3g} GB; "
-            f"allowed: {MOST_BYTES / 1e9:g} GB",
+            f"turns: the path of this pass needs about {samples:.3g} samples and "
+            f"{samples * BYTES_A_SAMPLE / 1e9:.3g} GB of memory; allowed: {MOST_BYTES / 1e9:g} GB",
             remedy="use fewer turns, less twist or a coarser chord",
         )
 
 
 def _plain_trace(motion: Motion, spans: Spans) -> Trace:
-    """Return the trace, computed by array arithmetic in chunks."""
+    """Compute the trace by array arithmetic, in chunks, and return it."""
     x, y, z = (np.zeros(spans.total) for _ in range(3))
     for first in range(0, spans.total, _CHUNK):
         part = slice(first, first + _CHUNK)
@@ -178,5 +179,5 @@ def _plain_trace(motion: Motion, spans: Spans) -> Trace:
 
 
 def lay_out(motion: Motion, chord: float) -> Callable[[], tuple[Array, Array, Array]]:
-    """Return a function that computes the columns x, y, z of a trace by the compiled loop, into the same memory at each call."""
+    """Return a function that computes the columns x, y, z of a trace by the compiled loop; each call fills the same arrays."""
     return compiled_columns(motion, spans_of(motion, motion.cut.span, chord))
