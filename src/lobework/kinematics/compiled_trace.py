@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
-from typing import TYPE_CHECKING, Final, NamedTuple
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +14,8 @@ from lobework.kinematics.chuck_polynomials import A_TURN, fit_pieces, period_tur
 from lobework.kinematics.motion import Still
 
 if TYPE_CHECKING:
-    from lobework.kernels.path.trace import Arc
+    from lobework.kernels.path.chucks import ChuckRuns
+    from lobework.kernels.path.trace import Bench, Pushes
     from lobework.kinematics.motion import Motion
     from lobework.kinematics.sampling import Spans
 
@@ -55,25 +56,22 @@ def _combination_rules(motion: Motion) -> set[int]:
 
 def compiled_columns(motion: Motion, spans: Spans) -> Callable[[], tuple[Array, Array, Array]]:
     """Return a function that computes the columns x, y, z; each call fills the same arrays; z is allocated only if it varies."""
-    from lobework.kernels.path.trace import fill_path
+    from lobework.kernels.path.trace import SpanTable, fill_path
 
-    step, offsets, total = spans.step, spans.offsets, spans.total
+    total = spans.total
     x, y, level = np.zeros(total), np.zeros(total), motion.place(np.zeros(1))[0, 2]
     z = np.zeros(0 if motion.keeps_z else total)
-    still, begins = motion.still or Still(0.0, 0j, 0.0), float(motion.theta(np.zeros(1))[0])
-    turned = still.turned + begins
-    across = still.across * np.exp(1j * begins)
-    shift = np.array([across.real, across.imag, still.along])
-    tables = _loop_tables(motion, spans, step)
+    start, step, counts, offsets = spans.start, spans.step, spans.steps, spans.offsets
+    pushes, bench = _pushes(motion, spans), _bench(motion)
 
     def fill() -> tuple[Array, Array, Array]:
         nonlocal z
-        for k, deepens, runs in _STILL_RUNS if motion.still else _runs(motion, spans):
+        for k, deepens, runs in [(slice(None), False, _no_runs())] if motion.still else _runs(motion, spans):
             if deepens and not z.size:
                 z = np.full(total, level)
-            fill_path(spans.start[k], step[k], spans.steps[k], offsets[k], *tables.of(k), turned, shift, *runs, x, y, z)
+            fill_path(SpanTable(start[k], step[k], counts[k], offsets[k]), _of_spans(pushes, k), bench, runs, x, y, z)
             on_spindle = z
-            for samples in runs.without_polynomial():
+            for samples in _without_polynomial(runs):
                 deep = on_spindle[samples] if on_spindle.size else np.full(samples.size, motion.cut.tip[2])
                 here = np.stack([x[samples], y[samples], deep], axis=-1)
                 x[samples], y[samples], deep = motion.through_chucks(here, 2 * math.pi * spans.at(samples)).T
@@ -88,32 +86,26 @@ def compiled_columns(motion: Motion, spans: Spans) -> Callable[[], tuple[Array, 
     return fill
 
 
-class _Runs(NamedTuple):
-    """Runs of samples, and the polynomials of each run, as arguments of the compiled loop; see `lobework.kernels.path.chucks`."""
-
-    firsts: NDArray[np.int64]
-    which: NDArray[np.int64]
-    middles: Array
-    scales: Array
-    terms: Array
-    moves: NDArray[np.bool_]
-
-    def without_polynomial(self) -> Iterator[NDArray[np.int64]]:
-        """Yield, in chunks, the indices of the samples that the compiled loop leaves in the spindle's frame."""
-        runs = np.nonzero(self.which < 0)[0]
-        for part in np.array_split(runs, math.ceil(runs.size / 256)) if runs.size else ():
-            count = self.firsts[part + 1] - self.firsts[part]
-            yield np.repeat(self.firsts[part] - np.cumsum(count) + count, count) + np.arange(count.sum())
+def _without_polynomial(runs: ChuckRuns) -> Iterator[NDArray[np.int64]]:
+    """Yield, in chunks, the indices of the samples that the compiled loop leaves in the spindle's frame."""
+    without = np.nonzero(runs.which < 0)[0]
+    for part in np.array_split(without, math.ceil(without.size / 256)) if without.size else ():
+        count = runs.firsts[part + 1] - runs.firsts[part]
+        yield np.repeat(runs.firsts[part] - np.cumsum(count) + count, count) + np.arange(count.sum())
 
 
-_NO_RUNS: Final = np.zeros(0, dtype=np.int64)
-_STILL_RUNS: Final = (
-    (slice(None), False, _Runs(_NO_RUNS, _NO_RUNS, np.zeros(0), np.zeros(0), np.zeros((0, 0, 0)), np.zeros(0, bool))),
-)
+def _no_runs() -> ChuckRuns:
+    """Return the runs of a stack that is stationary."""
+    from lobework.kernels.path.chucks import ChuckRuns
+
+    none = np.zeros(0, dtype=np.int64)
+    return ChuckRuns(none, none, np.zeros(0), np.zeros(0), np.zeros((0, 0, 0)), np.zeros(0, dtype=np.bool_))
 
 
-def _runs(motion: Motion, spans: Spans) -> Iterator[tuple[slice, bool, _Runs]]:
+def _runs(motion: Motion, spans: Spans) -> Iterator[tuple[slice, bool, ChuckRuns]]:
     """Yield stretches of spans, whether z may vary in each, and their polynomials; short stretches limit the use of memory."""
+    from lobework.kernels.path.chucks import ChuckRuns
+
     turns = float(motion.cut.passed.turns)
     if not turns:
         return
@@ -140,7 +132,7 @@ def _runs(motion: Motion, spans: Spans) -> Iterator[tuple[slice, bool, _Runs]]:
         some = np.nonzero(np.diff(firsts))[0]
         half = np.tile(0.5 * np.diff(pieces.edges), wraps.size)[some]
         which = np.tile(pieces.which, wraps.size)[some]
-        runs = _Runs(np.append(firsts[some], firsts[-1]), which, edges[some] + half, 1 / half, pieces.terms, pieces.moves)
+        runs = ChuckRuns(np.append(firsts[some], firsts[-1]), which, edges[some] + half, 1 / half, pieces.terms, pieces.moves)
         yield slice(k, stop), pieces.deepens, runs
         k = stop
 
@@ -151,40 +143,19 @@ def _reach(motion: Motion) -> float:
     return float(tip.sum(axis=1).max()) + sum(abs(push.scale) * max(map(abs, push.curve.extent)) for push in motion.pushes)
 
 
-class _LoopTables(NamedTuple):
-    """The arguments of the compiled loop that depend on the motion; see `lobework.kernels.path.trace.fill_path`."""
-
-    along: Array
-    cells_a_step: Array
-    first: NDArray[np.int64]
-    last: NDArray[np.int64]
-    scale: Array
-    cells: Array
-    sideways: int
-    endways: int
-    furthest: int
-    height: float
-    rotation_bound: float
-    tip: Array
-    travel: Array
-    arc: Arc
-
-    def of(self, spans: slice) -> _LoopTables:
-        """Return the tables restricted to the slice ``spans``."""
-        return self._replace(
-            along=self.along[spans], cells_a_step=self.cells_a_step[spans], first=self.first[spans], last=self.last[spans]
-        )
+def _of_spans(pushes: Pushes, spans: slice) -> Pushes:
+    """Return the pushes restricted to the slice ``spans``."""
+    names = ("along", "cells_a_step", "first", "last")
+    return pushes._replace(**{name: getattr(pushes, name)[spans] for name in names})
 
 
-def _loop_tables(motion: Motion, spans: Spans, step: Array) -> _LoopTables:
-    """Return the tables of the pass; if the slides follow an arc, the field ``tip`` is the centre of the arc."""
-    from lobework.kernels.path.trace import Arc
+def _pushes(motion: Motion, spans: Spans) -> Pushes:
+    """Return the pushes of a motion, with their positions in each span."""
+    from lobework.kernels.path.trace import Pushes
 
     across, along_z = (*motion.sideways, *motion.leads_x), (*motion.endways, *motion.leads_z)
     pushes = (*across, *along_z)
-    passed = motion.cut.passed
-    height = motion.cut.lathe.headstock.pivot_height if motion.rocks and motion.sideways else 0.0
-    middle = 0.5 * (spans.start + spans.end)
+    middle, step = 0.5 * (spans.start + spans.end), spans.step
     shape = (middle.size, len(pushes))
     along, cells_a_step = np.zeros(shape), np.zeros(shape)
     first, last = np.zeros(shape, dtype=np.int64), np.zeros(shape, dtype=np.int64)
@@ -198,7 +169,7 @@ def _loop_tables(motion: Motion, spans: Spans, step: Array) -> _LoopTables:
         first[:, p] = used + curve.first[arc]
         last[:, p] = curve.counts[arc] - 1
         used += curve.cells.shape[0]
-    tables = _LoopTables(
+    return Pushes(
         along=along,
         cells_a_step=cells_a_step,
         first=first,
@@ -208,14 +179,28 @@ def _loop_tables(motion: Motion, spans: Spans, step: Array) -> _LoopTables:
         sideways=len(across),
         endways=len(along_z),
         furthest=next(iter(_combination_rules(motion)), 0),
+    )
+
+
+def _bench(motion: Motion) -> Bench:
+    """Return headstock, slides and stationary chucks; if the slides follow an arc, the field ``tip`` is its centre."""
+    from lobework.kernels.path.trace import Arc, Bench
+
+    passed, tip = motion.cut.passed, np.array(motion.cut.tip)
+    travel, arc = np.array(motion.cut.travel) / (float(passed.turns) or 1.0), Arc(0.0, 0.0, 0.0)
+    if passed.arc is not None:
+        at, (begin, end) = passed.at, passed.arc.angle(np.array([0.0, 1.0]))
+        tip, travel = np.array([at.x, at.y, at.z]), np.zeros(3)
+        arc = Arc(passed.arc.radius - at.depth, float(begin), float((end - begin) / float(passed.turns)))
+    height = motion.cut.lathe.headstock.pivot_height if motion.rocks and motion.sideways else 0.0
+    still, begins = motion.still or Still(0.0, 0j, 0.0), float(motion.theta(np.zeros(1))[0])
+    across = still.across * np.exp(1j * begins)
+    return Bench(
         height=height,
         rotation_bound=sum(abs(push.scale) * max(map(abs, push.curve.extent)) for push in motion.sideways) / (height or 1.0),
-        tip=np.array(motion.cut.tip),
-        travel=np.array(motion.cut.travel) / (float(passed.turns) or 1.0),
-        arc=Arc(0.0, 0.0, 0.0),
+        tip=tip,
+        travel=travel,
+        arc=arc,
+        turned=still.turned + begins,
+        shift=np.array([across.real, across.imag, still.along]),
     )
-    if passed.arc is None:
-        return tables
-    at, (begin, end) = passed.at, passed.arc.angle(np.array([0.0, 1.0]))
-    swing = Arc(passed.arc.radius - at.depth, float(begin), float((end - begin) / float(passed.turns)))
-    return tables._replace(tip=np.array([at.x, at.y, at.z]), travel=np.zeros(3), arc=swing)

@@ -5,13 +5,11 @@ What the arrays hold:
 * ``x``, ``y``, ``z`` : (n,) float64, mm: samples.
 * ``terms`` : (pieces, 5 or 12, 8 or 24) float64: coefficients of the stack's functions, the constant first.
 * ``motions`` : (5 or 12, n or more) float64: values of these functions, indexed by `_COSINE` to `_SHIFT_Z` or `_XX` to `_TO_Z`.
-* ``firsts`` : (runs + 1,) int64: first sample of each run; ``which`` : (runs,) int64: index of the piece of each run.
-* ``middles``, ``scales`` : (runs,) float64, turns and 1/turns: middle and reciprocal half-length of the piece of each run.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -24,7 +22,7 @@ if TYPE_CHECKING:
 
     Int64s = NDArray[np.int64]
 
-__all__ = ["FUSED", "through_chucks"]
+__all__ = ["FUSED", "ChuckRuns", "through_chucks"]
 
 FUSED = {"contract"}
 """A multiplication and an addition may be fused, with one rounding instead of two; operations are not reordered."""
@@ -32,6 +30,31 @@ _COSINE, _SINE, _SHIFT_X, _SHIFT_Y, _SHIFT_Z = range(5)
 """Indices of the functions of a stack that turns about Z only."""
 _XX, _XY, _XZ, _YX, _YY, _YZ, _ZX, _ZY, _ZZ, _TO_X, _TO_Y, _TO_Z = range(12)
 """Indices of the functions of any other stack: the rotation matrix, row by row, and the shift."""
+
+
+class ChuckRuns(NamedTuple):
+    """Runs of samples, and the polynomials of the chucks' motion on each.
+
+    Parameters
+    ----------
+    firsts : (r + 1,) int64
+        First sample of each run, and the first sample after the last run.
+    which : (r,) int64
+        Index into ``terms`` for each run; -1 if the run has no polynomial.
+    middles, scales : (r,) float64, turns and 1/turns
+        For each run, the variable of the polynomials is ``t = (u - middle) * scale``, from -1 to 1 across the piece.
+    terms : (pieces, 5 or 12, 8 or 24) float64
+        Coefficients of the polynomials for cosine, sine and shift, or for rotation matrix and shift.
+    moves : (5 or 12,) bool
+        Which of these functions are not constant.
+    """
+
+    firsts: Int64s
+    which: Int64s
+    middles: Array
+    scales: Array
+    terms: Array
+    moves: NDArray[np.bool_]
 
 
 @kernel(fastmath=FUSED)
@@ -60,12 +83,7 @@ def through_chucks(
     step: float,
     ramp: Array,
     run: int,
-    firsts: Int64s,
-    which: Int64s,
-    middles: Array,
-    scales: Array,
-    terms: Array,
-    moves: NDArray[np.bool_],
+    runs: ChuckRuns,
     t: Array,
     motions: Array,
 ) -> int:
@@ -84,21 +102,14 @@ def through_chucks(
         0, 1, 2 ...
     run : int
         Run that contains the first sample, or an earlier run.
-    firsts : (r + 1,) int64
-        First sample of each run, and the first sample after the last run.
-    which : (r,) int64
-        Index into ``terms`` for each run; -1 if the run has no polynomial.
-    middles, scales : (r,) float64, turns and 1/turns
-        For each run, the variable of the polynomials is ``t = (u - middle) * scale``, from -1 to 1 across the piece.
-    terms : (pieces, 5 or 12, 8 or 24) float64
-        Coefficients of the polynomials for cosine, sine and shift, or for rotation matrix and shift.
-    moves : (5 or 12,) bool
-        Which of these functions are not constant.
+    runs : ChuckRuns
+        All runs of the stretch.
     t : (n or more,) float64
         Scratch buffer whose length is a multiple of 16.
     motions : (5 or 12, n or more) float64
         Scratch buffer of the same length; on entry, it contains the values of the constant functions.
     """
+    firsts, which, middles, scales, terms, moves = runs
     size = x.size
     planar = moves.size == _SHIFT_Z + 1
     done = 0

@@ -3,9 +3,6 @@
 What the arrays hold:
 
 * ``x``, ``y``, ``z`` : (n,) float64, mm: samples of the tip on the work.
-* ``cells`` : (c, 4) float64, mm: coefficients of the cubics of all cams' curves, the constant first.
-* ``along``, ``cells_a_step`` : (spans, pushes) float64, cells: a push's position in its arc at a span's start; step per sample.
-* ``first``, ``last`` : (spans, pushes) int64: first cell of the push's arc; last cell of the arc, counted from the first.
 * ``ramp`` : (256,) float64: 0, 1, 2 ...; ``cosines``, ``sines`` : (256,) float64: cosines and sines of ``ramp`` times the
   spindle's angle from sample to sample.
 * ``pushed``, ``px``, ``py``, ``pz`` : (256,) float64, mm: scratch buffers for one block of samples.
@@ -20,7 +17,7 @@ import numpy as np
 from numba import prange
 
 from lobework.kernels.jit import kernel
-from lobework.kernels.path.chucks import FUSED, through_chucks
+from lobework.kernels.path.chucks import FUSED, ChuckRuns, through_chucks
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -29,7 +26,7 @@ if TYPE_CHECKING:
 
     Int64s = NDArray[np.int64]
 
-__all__ = ["Arc", "fill_path"]
+__all__ = ["Arc", "Bench", "Pushes", "SpanTable", "fill_path"]
 
 _BLOCK = 256
 _SHARES = 64
@@ -55,23 +52,91 @@ class Arc(NamedTuple):
     swept: float
 
 
+class SpanTable(NamedTuple):
+    """The spans of a path, each with evenly spaced samples.
+
+    Parameters
+    ----------
+    starts, steps : (k,) float64, turns
+        Start of each span, and step from sample to sample.
+    counts, offsets : (k,) int64
+        Number of samples in each span, and index of its first sample.
+    """
+
+    starts: Array
+    steps: Array
+    counts: Int64s
+    offsets: Int64s
+
+
+class Pushes(NamedTuple):
+    """The displacements that cams give the headstock or the slides, those across the spindle first, then those along it.
+
+    Parameters
+    ----------
+    along, cells_a_step : (k, p) float64, cells
+        Position of each push in its arc at the start of each span, and step of this position per sample.
+    first, last : (k, p) int64
+        First cell of the push's arc, and last cell of the arc, counted from the first.
+    scale : (p,) float64
+        Factor on the curve of each push.
+    cells : (c, 4) float64, mm
+        Coefficients of the cubics of all curves, the constant first.
+    sideways, endways : int
+        Number of pushes across the spindle, and along it.
+    furthest : int
+        Rule by which pushes are combined: 0 for their sum, -1 for the minimum, 1 for the maximum.
+    """
+
+    along: Array
+    cells_a_step: Array
+    first: Int64s
+    last: Int64s
+    scale: Array
+    cells: Array
+    sideways: int
+    endways: int
+    furthest: int
+
+
+class Bench(NamedTuple):
+    """Headstock, slides and stationary chucks.
+
+    Parameters
+    ----------
+    height : float, mm
+        Height of the spindle above the pivot; 0 if the headstock slides.
+    rotation_bound : float, rad
+        Upper bound of the headstock's rotation.
+    tip, travel : (3,) float64, mm and mm/turn
+        Position of the cutter on the bench, and its travel per turn; if the slides follow an arc, the centre of the arc and zero.
+    arc : Arc
+        The arc that the slides follow.
+    turned : float, rad
+        Constant angle of the work: the angle by stationary chucks plus the spindle's angle at the start.
+    shift : (3,) float64, mm
+        Constant shift of the work by stationary chucks, rotated by the spindle's angle at the start.
+    """
+
+    height: float
+    rotation_bound: float
+    tip: Array
+    travel: Array
+    arc: Arc
+    turned: float
+    shift: Array
+
+
 @kernel(fastmath=FUSED)
-def _add_push(
-    ramp: Array,
-    pushed: Array,
-    scale: float,
-    along: float,
-    a_step: float,
-    begin: int,
-    cells: Array,
-    first: int,
-    last: int,
-    rule: int,
-) -> None:
-    """Combine the displacement of one push with ``pushed``, for a block of samples; consecutive samples in one cell form a run.
+def _add_push(ramp: Array, pushed: Array, pushes: Pushes, k: int, p: int, begin: int, rule: int) -> None:
+    """Combine the displacement of push ``p`` in span ``k`` with ``pushed``, for a block of samples from ``begin`` on.
+
+    Samples are processed in runs that are in one cell of the curve.
 
     ``rule`` selects the operation: 2 stores the displacement, 0 adds it, -1 takes the minimum, 1 takes the maximum.
     """
+    along, a_step, scale = pushes.along[k, p], pushes.cells_a_step[k, p], pushes.scale[p]
+    first, last = pushes.first[k, p], pushes.last[k, p]
     size = pushed.size
     done = 0
     while done < size:
@@ -82,7 +147,7 @@ def _add_push(
             run = min(run, int((cell + 1 - at) / a_step) + 1)
         elif a_step < 0 and cell > 0:
             run = min(run, int((cell - at) / a_step) + 1)
-        c = cells[first + cell]
+        c = pushes.cells[first + cell]
         c0, c1, c2, c3 = scale * c[0], scale * c[1], scale * c[2], scale * c[3]
         t0 = at - cell
         if rule == 2:
@@ -105,24 +170,10 @@ def _add_push(
 
 
 @kernel(fastmath=FUSED)
-def _pushes(
-    ramp: Array,
-    pushed: Array,
-    scale: Array,
-    along: Array,
-    a_step: Array,
-    begin: int,
-    cells: Array,
-    first: Int64s,
-    last: Int64s,
-    low: int,
-    high: int,
-    furthest: int,
-) -> None:
+def _combine_pushes(ramp: Array, pushed: Array, pushes: Pushes, k: int, begin: int, low: int, high: int) -> None:
     """Fill ``pushed`` with the combined displacement of the pushes with indices from ``low`` up to but not including ``high``."""
     for p in range(low, high):
-        rule = 2 if p == low else furthest
-        _add_push(ramp, pushed, scale[p], along[p], a_step[p], begin, cells, first[p], last[p], rule)
+        _add_push(ramp, pushed, pushes, k, p, begin, 2 if p == low else pushes.furthest)
 
 
 @kernel(fastmath=FUSED)
@@ -234,15 +285,13 @@ def _fill_rocking_block(
     tip_x: float,
     tip_y: float,
     height: float,
-    scale: float,
-    along: float,
-    a_step: float,
+    pushes: Pushes,
+    span: int,
     begin: int,
-    cells: Array,
-    first: int,
-    last: int,
 ) -> None:
     """Fill a block of samples in one loop, for a headstock that one cam rocks by less than 0.05 rad, and stationary slides."""
+    along, a_step, scale = pushes.along[span, 0], pushes.cells_a_step[span, 0], pushes.scale[0]
+    first, last = pushes.first[span, 0], pushes.last[span, 0]
     size = x.size
     above, per = tip_y + height, scale / height
     done = 0
@@ -254,7 +303,7 @@ def _fill_rocking_block(
             run = min(run, int((cell + 1 - at) / a_step) + 1)
         elif a_step < 0 and cell > 0:
             run = min(run, int((cell - at) / a_step) + 1)
-        k = cells[first + cell]
+        k = pushes.cells[first + cell]
         c0, c1, c2, c3 = per * k[0], per * k[1], per * k[2], per * k[3]
         t0 = at - cell
         end = min(done + (run + 15) // 16 * 16, size)
@@ -275,73 +324,26 @@ def _fill_rocking_block(
 
 
 @kernel(parallel=True, fastmath=FUSED)
-def fill_path(
-    starts: Array,
-    steps: Array,
-    counts: Int64s,
-    offsets: Int64s,
-    along: Array,
-    cells_a_step: Array,
-    first: Int64s,
-    last: Int64s,
-    scale: Array,
-    cells: Array,
-    sideways: int,
-    endways: int,
-    furthest: int,
-    height: float,
-    rotation_bound: float,
-    tip: Array,
-    travel: Array,
-    arc: Arc,
-    turned: float,
-    shift: Array,
-    firsts: Int64s,
-    which: Int64s,
-    middles: Array,
-    scales: Array,
-    terms: Array,
-    moves: NDArray[np.bool_],
-    x: Array,
-    y: Array,
-    z: Array,
-) -> None:
+def fill_path(spans: SpanTable, pushes: Pushes, bench: Bench, runs: ChuckRuns, x: Array, y: Array, z: Array) -> None:
     """Fill x, y, z with the samples of every span; the sample at the end of a span belongs to the next span.
 
     Parameters
     ----------
-    starts, steps : (k,) float64, turns
-        Start of each span, and step from sample to sample.
-    counts, offsets : (k,) int64
-        Number of samples in each span, and index of its first sample.
-    along, cells_a_step : (k, p) float64
-        Position of each push in its arc at the start of the span, in cells, and step of this position per sample.
-    first, last : (k, p) int64
-        First cell of the push's arc, and last cell of the arc, counted from the first.
-    scale : (p,) float64
-        Factor on the curve of each push.
-    cells : (c, 4) float64, mm
-        Cubics of all curves.
-    sideways, endways : int
-        Number of pushes across the bench, which come first, and number of pushes along the bench.
-    furthest : int
-        Rule by which pushes are combined: 0 for their sum, -1 for the minimum, 1 for the maximum.
-    height : float, mm
-        Height of the spindle above the pivot; 0 if the headstock slides.
-    rotation_bound : float, rad
-        Upper bound of the headstock's rotation.
-    tip, travel : (3,) float64, mm and mm/turn
-        Position of the cutter on the bench, and its travel per turn; if the slides follow an arc, the centre of the arc and zero.
-    arc : Arc
-    turned : float, rad
-        Constant angle of the work: the angle by stationary chucks plus the spindle's angle at the start.
-    shift : (3,) float64, mm
-        Constant shift of the work by stationary chucks, rotated by the spindle's angle at the start.
-    firsts, which, middles, scales, terms, moves : arrays
-        The stack of chucks, if it moves or tilts the work: see `lobework.kernels.path.chucks.through_chucks`; otherwise empty.
-    x, y, z : (n,) float64
+    spans : SpanTable
+        The spans of the path.
+    pushes : Pushes
+        The displacements by cams.
+    bench : Bench
+        Headstock, slides and stationary chucks.
+    runs : ChuckRuns
+        The stack of chucks, if it moves; empty if it is stationary.
+    x, y, z : (n,) float64, mm
         Filled; an empty ``z`` is not changed.
     """
+    starts, steps, counts, offsets = spans
+    sideways, endways = pushes.sideways, pushes.endways
+    height, rotation_bound, tip, travel, arc, turned, shift = bench
+    firsts, which, _, _, terms, moves = runs
     cg, sg = math.cos(turned), math.sin(turned)
     sx = shift[0] * cg + shift[1] * sg
     sy = shift[1] * cg - shift[0] * sg
@@ -349,18 +351,17 @@ def fill_path(
     travel_x, travel_y, travel_z = travel
     plainly = sideways == 1 and endways == 0 and height != 0.0 and rotation_bound < 0.05
     plainly = plainly and travel_x == 0.0 and travel_y == 0.0 and travel_z == 0.0 and arc.radius == 0.0
-    spans = starts.size
-    shares = min(_SHARES, spans)
+    shares = min(_SHARES, starts.size)
     for share in prange(shares):
         pushed, px, py, pz = np.zeros(_BLOCK), np.zeros(_BLOCK), np.zeros(_BLOCK), np.zeros(_BLOCK)
         cosines, sines, ramp = np.zeros(_BLOCK), np.zeros(_BLOCK), np.arange(_BLOCK).astype(np.float64)
         t, motions, run = np.zeros(_BLOCK), np.zeros((moves.size, _BLOCK)), 0
         if which.size > 0:
-            run = np.searchsorted(firsts, offsets[share * spans // shares], side="right") - 1
+            run = np.searchsorted(firsts, offsets[share * starts.size // shares], side="right") - 1
         if terms.size > 0:
             for f in range(moves.size):
                 motions[f, :] = terms[0, f, 0]
-        for k in range(share * spans // shares, (share + 1) * spans // shares):
+        for k in range(share * starts.size // shares, (share + 1) * starts.size // shares):
             step = steps[k]
             _cosines_and_sines(cosines, sines, 2 * math.pi * step, min(_BLOCK, counts[k]))
             for block in range(0, counts[k], _BLOCK):
@@ -370,27 +371,7 @@ def fill_path(
                 theta = 2 * math.pi * begin + turned
                 c, s = math.cos(theta), math.sin(theta)
                 if plainly:
-                    _fill_rocking_block(
-                        xs,
-                        ys,
-                        cosines,
-                        sines,
-                        ramp,
-                        c,
-                        s,
-                        sx,
-                        sy,
-                        tip_x,
-                        tip_y,
-                        height,
-                        scale[0],
-                        along[k, 0],
-                        cells_a_step[k, 0],
-                        block,
-                        cells,
-                        first[k, 0],
-                        last[k, 0],
-                    )
+                    _fill_rocking_block(xs, ys, cosines, sines, ramp, c, s, sx, sy, tip_x, tip_y, height, pushes, k, block)
                     if z.size > 0:
                         z[out : out + size] = tip_z
                 else:
@@ -398,45 +379,16 @@ def fill_path(
                         ramp, px[:size], py[:size], pz[:size], begin, step, tip_x, tip_y, tip_z, travel_x, travel_y, travel_z, arc
                     )
                     if sideways > 0:
-                        _pushes(
-                            ramp,
-                            pushed[:size],
-                            scale,
-                            along[k],
-                            cells_a_step[k],
-                            block,
-                            cells,
-                            first[k],
-                            last[k],
-                            0,
-                            sideways,
-                            furthest,
-                        )
+                        _combine_pushes(ramp, pushed[:size], pushes, k, block, 0, sideways)
                         if height == 0.0:
                             px[:size] -= pushed[:size]
                         else:
                             _rock(px[:size], py[:size], pushed[:size], height, rotation_bound)
                     if endways > 0:
-                        _pushes(
-                            ramp,
-                            pushed[:size],
-                            scale,
-                            along[k],
-                            cells_a_step[k],
-                            block,
-                            cells,
-                            first[k],
-                            last[k],
-                            sideways,
-                            sideways + endways,
-                            furthest,
-                        )
+                        _combine_pushes(ramp, pushed[:size], pushes, k, block, sideways, sideways + endways)
                         pz[:size] -= pushed[:size]
                     if z.size > 0:
                         z[out : out + size] = pz[:size]
                     _to_work(xs, ys, px[:size], py[:size], cosines, sines, c, s, sx, sy)
                 if which.size > 0:
-                    zs = z[out : out + size]
-                    run = through_chucks(
-                        xs, ys, zs, out, begin, step, ramp, run, firsts, which, middles, scales, terms, moves, t, motions
-                    )
+                    run = through_chucks(xs, ys, z[out : out + size], out, begin, step, ramp, run, runs, t, motions)
