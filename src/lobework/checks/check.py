@@ -1,4 +1,4 @@
-"""Checks of closure, bridging, templates, travel and ratios, and the class of all findings."""
+"""Checks of closure, bridging, templates, travel and ratios; also the class `Finding`, one result of a check."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ __all__ = [
 ]
 
 _TRAVEL_SLACK = 1e-9
-"""Distance beyond the end of a travel that counts as rounding, mm or degrees."""
+"""Distance beyond the end of a travel that is treated as a rounding error, mm or degrees."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,9 +52,9 @@ class Finding:
     level : "note", "warning" or "problem"
         "note": information; "warning": probably a mistake; "problem": the job cannot be cut.
     where : str
-        The pass, and the cam or axis.
+        The pass and, if the finding concerns one of them, the cam or axis.
     message : str
-        The result with its numbers, and a remedy; one line.
+        One line: the result with its numbers, and a remedy if there is one.
 
     Examples
     --------
@@ -72,7 +72,7 @@ class Finding:
 
 
 def _by_group(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterator[tuple[str, list[Cut], list[Trace]]]:
-    """Yield the name, cuts and traces of each pass of the job, so that a finding on all its steps is reported once."""
+    """Yield the name, cuts and traces of each pass of the job, so that a finding on all steps of a pass is reported once."""
     for group in dict.fromkeys(cut.group for cut in cuts):
         picked = [(cut, trace) for cut, trace in zip(cuts, traces, strict=True) if cut.group == group]
         name = picked[0][0].passed.name or f"pass {group}"
@@ -80,7 +80,7 @@ def _by_group(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterator[tuple[st
 
 
 def closure_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
-    """Yield the closure of each pass: turns to close, lobes a turn, and the gap at the join."""
+    """Yield the finding on the closure of each pass: turns until the path closes, lobes per turn, and the gap at the join."""
     for name, same, paths in _by_group(cuts, traces):
         passed = same[0].passed
         if not passed.turns:
@@ -117,7 +117,10 @@ def closure_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[F
 
 
 def bridging_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
-    """Yield the hollows of each cam that its follower bridges: position, width, depth, and a follower that reaches the bottom."""
+    """Yield a finding for each hollow of a cam that the follower bridges.
+
+    The finding gives the position, width and depth of the hollow, and a follower that would reach the bottom.
+    """
     for name, same, _ in _by_group(cuts, traces):
         for drive in same[0].passed.cams:
             for bridge in lift_of(drive.cam, drive.follower).bridges:
@@ -141,7 +144,7 @@ def bridging_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[
 
 
 def template_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
-    """Yield templates whose size is based on an assumption, and templates with hollows that the rubber spans."""
+    """Yield findings on each template whose size is based on an assumption, or with a hollow that the rubber bridges."""
     for name, same, _ in _by_group(cuts, traces):
         template = same[0].passed.template
         if template is not None and template.note:
@@ -157,7 +160,10 @@ def template_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[
 
 
 def travel_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
-    """Yield the axes, driven or set by hand, that would leave their travel, with the position and the end that is passed."""
+    """Yield a finding for each axis, driven or set by hand, that would leave its travel.
+
+    The finding gives the extreme position of the axis, and the end of its travel.
+    """
     for cut, trace in zip(cuts, traces, strict=True):
         lathe = cut.lathe
         places = {**{name: (float(at.min()), float(at.max())) for name, at in trace.axes.items()}, **_hand_positions(cut)}
@@ -179,20 +185,23 @@ def travel_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Fi
 
 
 def _ends(places: tuple[float, float], axis: Axis | HandAxis) -> Iterator[tuple[float, float, float]]:
-    """Yield, for both directions, the extreme position of an axis, the end of its travel, and the distance beyond it."""
+    """Yield, for both directions, the extreme position of an axis, the end of its travel, and the distance beyond this end."""
     least, most = places
     yield least, axis.low, axis.low - least
     yield most, axis.high, most - axis.high
 
 
 def _place_text(place: float, axis: Axis | HandAxis, units: LengthUnit) -> str:
-    """Return a position as it is printed."""
+    """Return the text for a position of an axis."""
     wound = f", {axis.screw.setting_text(place)} of its screw" if isinstance(axis, HandAxis) and axis.screw is not None else ""
     return f"{format_number(place)} degrees" if axis.rotary else f"{show_length(place, units)}{wound}"
 
 
 def _hand_positions(cut: Cut) -> dict[str, tuple[float, float]]:
-    """Return the angles set by hand for this cut, degrees: of the cams, and of the spindle including the first chuck's index."""
+    """Return the angles that are set by hand for this cut, degrees: the least and the greatest, by name.
+
+    The angles are the phase and index of each cam, and the angle of the spindle, which includes the index of the first chuck.
+    """
     found = {
         f"cam {number} {name}": float(getattr(drive, name).in_degrees(drive.cam.lobes))
         for number, drive in enumerate(map(cut.as_set, cut.passed.cams), 1)
@@ -205,7 +214,7 @@ def _hand_positions(cut: Cut) -> dict[str, tuple[float, float]]:
 
 
 def ratio_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
-    """Yield, for each cam, the actual ratio of its drive, the gap at the join, and motor steps that are too coarse."""
+    """Yield findings on each cam: the actual ratio of its drive with the gap at the join, and motor steps that are too coarse."""
     for name, same, paths in _by_group(cuts, traces):
         passed, lathe = same[0].passed, same[0].lathe
         radius = max(float(np.hypot(path.x, path.y).max()) for path in paths)
@@ -227,7 +236,7 @@ def ratio_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Fin
 
 
 def _ratio_finding(actual: RealRatio, drive: Drive, cut: Cut, radius: float, where: str) -> Finding:
-    """Return the finding on a drive that misses its ratio: the gap at the join, and the turns until it is visible."""
+    """Return the finding on a drive whose actual ratio is inexact: the gap at the join, and the turns until it is visible."""
     closes = turns_to_close(drive.cam.lobes, drive.ratio)
     until = actual.turns_until_seen(radius)
     assert until is not None
@@ -245,7 +254,7 @@ def _ratio_finding(actual: RealRatio, drive: Drive, cut: Cut, radius: float, whe
 
 
 def _half_a_step(drive: Drive, steps: float) -> float:
-    """Return the greatest displacement of the headstock by half a step of a cam's motor, mm."""
+    """Return the greatest displacement of the headstock, mm, that half a step of a cam's motor causes."""
     lift, cam = lift_of(drive.cam, drive.follower).curve, np.linspace(0, 2 * math.pi, 4097)
     return drive.gain * float(np.abs(lift.at(cam + math.pi / steps) - lift.at(cam)).max())
 
@@ -262,7 +271,7 @@ def _why_open(cut: Cut) -> str:
 
 
 def show_small(mm: float, units: LengthUnit = "mm") -> str:
-    """Return a length to three decimals of a mm or four of an inch; a very small length to three significant figures.
+    """Return the text for a length: three decimals in mm, four in inches; for a very small length, three significant figures.
 
     >>> show_small(0.4), show_small(0.00123), show_small(0.4, "inch"), show_small(0.00123, "inch")
     ('0.4 mm', '0.00123 mm', '0.0157 in', '0.0000484 in')
@@ -275,15 +284,15 @@ def show_small(mm: float, units: LengthUnit = "mm") -> str:
 
 
 def _turns(value: Fraction) -> str:
-    """Return a number of turns as it is printed."""
+    """Return the text for a number of turns."""
     return "1 turn" if value == 1 else f"{value} turns"
 
 
 def _lobes_clause(lobes_shown: str) -> str:
-    """Return the end of a message with the lobes in a turn; empty without cams."""
+    """Return the last clause of a message, which gives the lobes per turn; empty without cams."""
     return f"; it shows {lobes_shown} a turn" if lobes_shown else ""
 
 
 def _in_lobes(drive: Drive, lobes: Fraction) -> str:
-    """Return the lobes of a cam as they are printed."""
+    """Return the text for a number of lobes of a cam."""
     return f"{lobes} {'lobe' if lobes == 1 else 'lobes'} of {drive.name}"

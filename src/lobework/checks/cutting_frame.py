@@ -1,6 +1,6 @@
-"""The angle of a cutting frame along the grooves of round work, for each pass, and its misfit.
+"""The best angle of a cutting frame for each pass on round work, and the misfit of the angle that the job sets.
 
-Also the error of depth of a round cutter on the slopes of a template.
+The module also computes the error of depth of a round cutter on the slopes of a template.
 """
 
 from __future__ import annotations
@@ -38,20 +38,20 @@ _POINTS: Final = 513
 _MOST_CUTS: Final = 64
 """Greatest number of cuts of a pass that are sampled."""
 _SETTING_DEG: Final = 1.0
-"""Accuracy to which a frame is set by its scale of degrees."""
+"""Accuracy with which an operator can set a frame by its scale of degrees."""
 _EQUAL_DEG: Final = 0.1
 """Accuracy to which angles are printed; angles that differ by less count as equal."""
 _DEPTH_ERROR_MM: Final = 0.1
 _STEP_MM: Final = 1e-4
 _LARGEST_PHASE_STEP: Final = Fraction(1, 4)
-"""Fraction of a lobe; rings whose phases differ by more are staggered and do not form a winding pattern."""
+"""Greatest step of the phase between rings, in lobes; with greater steps, the rings are staggered and form no winding pattern."""
 _SAME_DEG: Final = 1e-3
 _LARGE_MISFIT_DEG: Final = 5.0
 """Misfit at the best angle above which a note is given."""
 
 
 _Course = tuple[Literal["groove", "pattern"], "Array", "Array"]
-"""The kind, its angles, degrees, and their positions along the work, mm."""
+"""The kind of course, its angles, degrees, and the positions of these angles along the work, mm."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,12 +88,12 @@ class GrooveAngle:
         return _folded((self.low_deg + self.high_deg) / 2)
 
     def misfit(self, angle_deg: float) -> tuple[float, float]:
-        """Return the greatest misfit of a frame at an angle, degrees, and its position along the work, mm."""
+        """Return the greatest misfit of a frame at an angle, degrees, and the position of this misfit along the work, mm."""
         each = ((abs(_folded(angle_deg - at)), z) for at, z in ((self.low_deg, self.low_z), (self.high_deg, self.high_z)))
         return max(each, key=lambda off: off[0])
 
     def fits(self, set_deg: float) -> bool:
-        """Return whether an angle equals the best one, to the precision of printed angles."""
+        """Return whether an angle equals the best angle, to the precision of printed angles."""
         return abs(_folded(set_deg - self.best_deg)) < _EQUAL_DEG
 
     def message(self, set_deg: float, units: LengthUnit = "mm") -> str:
@@ -120,16 +120,16 @@ class GrooveAngle:
 
 
 def _folded(angle_deg: float) -> float:
-    """Return the angle of the same line in the range above -90 and up to 90 degrees."""
+    """Return the angle of the same line, reduced to the range above -90 and up to 90 degrees."""
     return 90 - (90 - angle_deg) % 180
 
 
 def groove_angle_of(cuts: Sequence[Cut], cutter: Cutter, piece: Piece) -> GrooveAngle | None:
-    """Return the angles of the grooves or the pattern of one pass on round work; None if there is neither.
+    """Return the range of angles of the grooves or the pattern of one pass on round work; None if the pass has neither.
 
     If a pass travels along the work, the angle is that of the tip's path, seen along the outward normal of the work. For rings,
-    and for turns so close that they overlap, it is the angle of the pattern that winds round the work. Such a pattern exists if
-    a cam twists along the work, or if its phase is stepped from ring to ring by at most a quarter of a lobe.
+    and for turns so close that their grooves overlap, the angle is that of the pattern that winds round the work. Such a pattern
+    exists if a cam twists along the work, or if the phase of a cam changes from ring to ring by at most a quarter of a lobe.
 
     Parameters
     ----------
@@ -148,7 +148,7 @@ def groove_angle_of(cuts: Sequence[Cut], cutter: Cutter, piece: Piece) -> Groove
 
 
 def frame_by_cut(cuts: Sequence[Cut], cutter: Cutter, piece: Piece) -> dict[int, str]:
-    """Return a map from each cut number of one pass to a text: the best angle of the frame, and the misfit of the job's angle.
+    """Return, by cut number, a text for each cut of one pass: the best angle of the frame, and the misfit of the job's angle.
 
     The map is empty if one angle is best for all cuts, or if there is neither a groove nor a pattern. See `groove_angle_of`.
     """
@@ -172,12 +172,12 @@ def _cut_text(groove_angle: GrooveAngle, set_deg: float) -> str:
 
 
 def _neighbour(cuts: Sequence[Cut], k: int) -> Cut:
-    """Return the cut after a given one; for the last, the cut before it."""
+    """Return the cut after cut ``k``; for the last cut, the cut before it."""
     return cuts[k + 1 if k + 1 < len(cuts) else k - 1]
 
 
 def _merged(found: Sequence[_Course]) -> GrooveAngle | None:
-    """Return the range of angles of several courses; None if there are none."""
+    """Return the range of angles of several courses; None if there is no course."""
     if not found:
         return None
     of = found[0][0]
@@ -191,7 +191,7 @@ def _merged(found: Sequence[_Course]) -> GrooveAngle | None:
 
 
 def _course(cut: Cut, beside: Cut, cutter: Edged, piece: Piece) -> _Course | None:
-    """Return the groove or the pattern of one cut, with its angles, degrees, and their positions along the work, mm."""
+    """Return the course of the groove or the pattern of one cut; None if the cut has neither."""
     surface: Round = piece.surface  # type: ignore[attr-defined]
     motion = motion_of(cut)
     edges = np.unique(np.concatenate([np.linspace(0.0, cut.span, _POINTS), cut.corners]))
@@ -222,9 +222,9 @@ def _grooves_overlap(cut: Cut, cutter: Edged, depth: Array) -> bool:
 
 
 def _pattern_slope(cut: Cut, beside: Cut, z: Array) -> Array | None:
-    """Return the rotation of the pattern on the work per mm towards the headstock, rad: (n,); None if it does not wind.
+    """Return the rotation of the pattern on the work per mm towards the headstock, rad: (n,); None if no pattern winds.
 
-    ``beside`` is the ring before or after this one.
+    The cut ``beside`` is the ring before or after ``cut``.
     """
     apart = cut.tip[2] - beside.tip[2]
     for drive, other in zip(cut.passed.cams, beside.passed.cams, strict=True):
@@ -249,7 +249,7 @@ def _pattern_slope(cut: Cut, beside: Cut, z: Array) -> Array | None:
 
 
 def _projected(tip: Array, surface: Round) -> Array:
-    """Return the radial projections of (n, 3) places on the work onto its surface."""
+    """Return the radial projections of (n, 3) points onto the surface of the work."""
     profile = surface.profile(np.linspace(0.0, surface.length, _POINTS))
     order = profile[:, 1].argsort()
     radius, far = np.interp(tip[:, 2], profile[order, 1], profile[order, 0]), np.hypot(tip[:, 0], tip[:, 1])
@@ -259,7 +259,7 @@ def _projected(tip: Array, surface: Round) -> Array:
 
 
 def _pattern_direction(tip: Array, surface: Round, turned: Array) -> Array:
-    """Return the direction of the pattern on the surface towards the headstock, at places on the work: (n, 3)."""
+    """Return the direction of the pattern along the surface, towards the headstock, at each point of the tip's path: (n, 3)."""
     step = 1e-3
     here = _projected(tip, surface)
     below = here - [0.0, 0.0, step]
@@ -269,7 +269,7 @@ def _pattern_direction(tip: Array, surface: Round, turned: Array) -> Array:
 
 
 def frame_findings(piece: Piece, cutter: Cutter, cuts: Sequence[Cut]) -> Iterable[Finding]:
-    """Yield the passes whose cutting frame is not at its best angle, or whose template leads a cutter too deep."""
+    """Yield findings on each pass whose cutting frame is not at its best angle, or whose template causes an error of depth."""
     holder = holder_of(cutter)
     for _, same in itertools.groupby(cuts, key=lambda cut: cut.group):
         group = list(same)
@@ -280,9 +280,9 @@ def frame_findings(piece: Piece, cutter: Cutter, cuts: Sequence[Cut]) -> Iterabl
 
 
 def _slope_findings(cut: Cut, cutter: Cutter, name: str) -> Iterator[Finding]:
-    """Yield the error of depth if the radius of a cutter differs from that of the rubber on its template.
+    """Yield the finding on the error of depth if the radius of the cutter differs from that of the rubber on the template.
 
-    On a slope, a circle whose foremost point is the tip cuts deeper by its radius times one minus the cosine of the slope.
+    On a slope, a circle whose foremost point is the tip cuts deeper by r (1 - cos a) at radius r and slope angle a.
     """
     holder, template = holder_of(cutter), cut.passed.template
     radius = holder.radius if isinstance(holder, CuttingFrame) else getattr(cutter, "radius", 0.0)

@@ -1,4 +1,4 @@
-"""Jumps of the path of a cut: discontinuities of parts, which no lathe can follow."""
+"""Jumps of the path of a cut: discontinuities, mostly of a chuck or a cam, which no lathe can follow."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 __all__ = ["Jump", "jump_findings", "jumps_of"]
 
 _SEARCH_TURNS: Final = 1e-6
-"""Distance on either side of a place within which a jump is searched for, turns."""
+"""Distance on either side of a position within which a jump is searched for, turns."""
 _NARROW: Final = 1e-6
 """Step between samples, turns; smaller steps occur only at a jump or a near jump."""
 _MOST_NARROW: Final = 1024
@@ -41,11 +41,11 @@ class Jump:
     Parameters
     ----------
     u : float
-        Place in the cut: turns of the spindle, or the fraction of the cut if the spindle stands still.
+        Position in the cut: turns of the spindle, or the fraction of the cut if the spindle stands still.
     mm : float
-        Distance of the jump of the tip on the work.
+        Distance by which the tip jumps on the work.
     degrees : float
-        Sudden rotation of the work relative to the cutter.
+        Angle by which the work jumps relative to the cutter.
     part : str
         The part that jumps: "chuck 'oval'", "cam 1"; empty if unknown.
     """
@@ -59,7 +59,7 @@ class Jump:
 def jumps_of(trace: Trace) -> list[Jump]:
     """Return the jumps of the path of one cut, in order, each with the part that causes it.
 
-    Every chuck and every lift is examined separately; the path is examined where its samples are very close together.
+    Every chuck and every cam's lift is examined separately; the path itself is examined where its samples are very close.
     """
     motion = trace.motion
     found = [jump for part, step in _part_jumps(motion) if (jump := _jump_on_work(motion, step, part)) is not None]
@@ -73,7 +73,7 @@ def jumps_of(trace: Trace) -> list[Jump]:
 
 
 def _part_jumps(motion: Motion) -> Iterator[tuple[str, Discontinuity]]:
-    """Yield each part that jumps, and the place in the pass."""
+    """Yield the name of each part that jumps, and the jump at its position in the pass."""
     passed, span = motion.cut.passed, motion.cut.span
     begins, turns = float(passed.spindle.in_turns()), float(passed.turns)
     for mounted in motion.cut.lathe.chucks if turns else ():
@@ -89,14 +89,14 @@ def _part_jumps(motion: Motion) -> Iterator[tuple[str, Discontinuity]]:
 
 
 def _lift_jumps(push: Push, span: float) -> Iterator[Discontinuity]:
-    """Yield the jumps of a lift in the pass, which are at boundaries between arcs of its curve."""
+    """Yield the jumps of a lift in the pass; they are at boundaries between arcs of the lift curve."""
     for corner in np.append(corners_of(push, span), [0.0, span]).tolist():
         near = np.unique(np.clip([corner - _SEARCH_TURNS, corner, corner + _SEARCH_TURNS], 0.0, span))
         yield from continuity_of(lambda u: push.at(u)[:, None], near).steps
 
 
 def _path_jumps(trace: Trace) -> tuple[Discontinuity, ...]:
-    """Return the jumps of the path at places where its samples are very close together."""
+    """Return the jumps of the path where its samples are very close together."""
     spans = trace.spans
     narrow = np.flatnonzero(spans.step < _NARROW)
     if not narrow.size or not trace.cut.span:
@@ -106,7 +106,7 @@ def _path_jumps(trace: Trace) -> tuple[Discontinuity, ...]:
 
 
 def _jump_on_work(motion: Motion, step: Discontinuity, part: str) -> Jump | None:
-    """Return the jump on the work that a jump of a part causes; None if it causes none."""
+    """Return the jump on the work that a jump of a part causes; None if the jump on the work is negligible."""
     gap, span = step.after - step.before, motion.cut.span
     u = np.clip([step.before - gap, step.before, step.after, step.after + gap], 0.0, span)
     mm = float(np.linalg.norm(np.diff(motion.place(u), axis=0), axis=1).max())
@@ -122,7 +122,7 @@ def _greatest_rotation(rotation: Array) -> float:
 
 
 def jump_findings(traces: Sequence[Trace]) -> Iterable[Finding]:
-    """Yield the passes whose path jumps, with the part, the angle of the spindle and the size of the jump."""
+    """Yield a finding for each part that makes the path of a pass jump: the angle of the spindle, and the size of the jump."""
     for _, of_group in itertools.groupby(traces, key=lambda each: each.cut.group):
         same = list(of_group)
         found = [(trace, jump) for trace in same for jump in jumps_of(trace)]
@@ -131,7 +131,7 @@ def jump_findings(traces: Sequence[Trace]) -> Iterable[Finding]:
 
 
 def _finding(found: Sequence[tuple[Trace, Jump]], cuts: int) -> Finding:
-    """Return the finding on the jumps of one part in one pass: the largest, its place, and the number of others."""
+    """Return the finding on the jumps of one part in one pass: the largest jump, its position, and the number of other jumps."""
     trace, worst = max(found, key=lambda each: (round(each[1].mm, 6), round(each[1].degrees, 6)))
     cut = trace.cut
     name = cut.passed.name or f"pass {cut.group}"

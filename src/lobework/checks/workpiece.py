@@ -1,4 +1,4 @@
-"""Checks of the work: a tip beyond its edge, a cut through its wall, a cutter's body in it, a cutter that does not reach it."""
+"""Checks of the work: a tip beyond the edge, a cut through the wall, a cutter's body in the wood, a cutter clear of the work."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ _POINTS: Final = 65
 
 
 def carving_summary(carving: Carving, units: LengthUnit = "mm") -> list[str]:
-    """Return lines that describe a carving: rays, volume, uncut surface, deepest and thinnest place, ridges."""
+    """Return lines of text on a carving: rays, removed volume, uncut surface, deepest point, least wall, and ridges."""
     rows, columns = carving.stock.shape
     volume = carving.volume / float(MM_PER[units]) ** 3
     deepest, thinnest = carving.deepest, carving.thinnest
@@ -55,7 +55,7 @@ def carving_summary(carving: Carving, units: LengthUnit = "mm") -> list[str]:
 def carving_findings(carving: Carving, units: LengthUnit = "mm", bodies: bool = True) -> list[Finding]:
     """Return findings on carved work that is cut through, not cut at all, or cut deeper than the height of the cutter's edge.
 
-    If ``bodies`` is false, the last kind is omitted; `body_findings` reports it too.
+    If ``bodies`` is false, cuts deeper than the edge are not reported, because `body_findings` reports them too.
     """
     return list(_carving_findings(carving, units, bodies))
 
@@ -89,7 +89,7 @@ def _carving_findings(carving: Carving, units: LengthUnit, bodies: bool) -> Iter
 
 
 def _body_in_wood(height: float, units: LengthUnit) -> str:
-    """Return the end of a message on a cutter's body in the wood."""
+    """Return the last clause of a message on a cutter whose body would be in the wood."""
     return (
         f"but the cutter's edge is {show_small(height, units)} high, so its body would be in the wood; "
         "cut less deep, or use a cutter with a higher edge"
@@ -97,7 +97,7 @@ def _body_in_wood(height: float, units: LengthUnit) -> str:
 
 
 def _place(carving: Carving, spot: Spot, units: LengthUnit) -> str:
-    """Return the position of a spot as it is printed."""
+    """Return the text for the position of a spot."""
     first, second = spot.place
     if isinstance(carving.stock.surface, Face):
         return f"x {show_length(round(first, 2), units)}, y {show_length(round(second, 2), units)}"
@@ -105,9 +105,9 @@ def _place(carving: Carving, spot: Spot, units: LengthUnit) -> str:
 
 
 def work_findings(piece: Piece, traces: Sequence[Trace]) -> Iterable[Finding]:
-    """Yield the passes whose tip goes beyond the edge of the work, or deeper than its thickness, or never touches it.
+    """Yield findings on each pass whose tip goes beyond the edge of the work, too deep into the work, or never touches the work.
 
-    The edge is checked only if every line from the middle of the work crosses its outline once.
+    The edge is checked only if every line from the middle of the work crosses the outline once.
     """
     for _, of_group in itertools.groupby(traces, key=lambda each: each.cut.group):
         same = list(of_group)
@@ -140,10 +140,11 @@ def work_findings(piece: Piece, traces: Sequence[Trace]) -> Iterable[Finding]:
 
 
 def body_findings(piece: Piece, cutter: Cutter, traces: Sequence[Trace]) -> Iterable[Finding]:
-    """Yield the passes that go deeper into the work than the height of the cutter's edge; the body above the edge does not cut.
+    """Yield a finding for each pass that goes deeper into the work than the height of the cutter's edge.
 
-    In every holder the edge is the lowest part of the cutter. Cutters without an edge, such as a pen, edges without height, such
-    as a flat end, and a tip beyond the edge of the work are not checked. Wood that earlier passes have removed counts as present.
+    The body above the edge does not cut. In every holder the edge is the lowest part of the cutter. The check omits cutters
+    without an edge, such as a pen, cutters whose edge has no height, such as a flat end, and positions of the tip beyond the edge
+    of the work. Wood that earlier passes have removed is treated as present.
     """
     height = cutter.edge.height if has_edge(cutter) else 0.0
     for _, of_group in itertools.groupby(traces if height > 0 else (), key=lambda each: each.cut.group):
@@ -157,7 +158,7 @@ def body_findings(piece: Piece, cutter: Cutter, traces: Sequence[Trace]) -> Iter
 
 
 def _deepest_in(piece: Piece, trace: Trace) -> float:
-    """Return the greatest depth of the tip within the edge of the work, mm; zero if it is never there."""
+    """Return the greatest depth of the tip within the edge of the work, mm; zero if the tip is never within the edge."""
     seen = _on_sheet(piece, trace)
     return float(np.max(seen[:, 2], where=_beyond_edge(piece, seen, trace.z) <= JOIN_MM, initial=0.0))
 
@@ -169,7 +170,7 @@ def _on_sheet(piece: Piece, trace: Trace) -> Array:
 
 
 def _through_deeper_wood(piece: Piece, trace: Trace) -> bool:
-    """Return whether a tip that goes in along X has passed through deeper wood before the pass begins."""
+    """Return whether a tip that plunges along X was deeper in the wood during the plunge than at the start of the pass."""
     motion, approach, start = trace.motion, trace.cut.approach, np.zeros(1)
     if approach.axis != "x" or motion.swings is not None:
         return False
@@ -180,7 +181,7 @@ def _through_deeper_wood(piece: Piece, trace: Trace) -> bool:
 
 
 def _thickness(piece: Piece, seen: Sequence[Array]) -> float:
-    """Return the thickness of the work, mm; for round work, the least under the passes."""
+    """Return the thickness of the work, mm; for round work, the least thickness under the passes."""
     surface = surface_of(piece)
     if isinstance(surface, Round):
         top = float(piece.outline[0, 1])
@@ -191,7 +192,7 @@ def _thickness(piece: Piece, seen: Sequence[Array]) -> float:
 
 
 def _beyond_edge(piece: Piece, seen: Array, z: Array) -> Array:
-    """Return the distance of the tip beyond the edge of the work, (n,) mm: zero within it and where the tip cuts nothing."""
+    """Return the distance of the tip beyond the edge of the work, (n,) mm; zero within the edge and above the surface."""
     surface = surface_of(piece)
     if isinstance(surface, Round):
         high, low = surface.profile(np.array([0.0, surface.length]))[:, 1]

@@ -1,4 +1,4 @@
 """Pictures and models of a job: the drawing in true millimetres, the relief of the carved work, and its solid of triangles.
 
-They have no file format; `lobework.targets` writes the files.
+These results have no file format; `lobework.targets` writes the files.
 """

@@ -38,7 +38,7 @@ _EM: Final = 0.56
 """Upper estimate of the mean width of a letter, as a fraction of the text size."""
 _JOINED: Final = "\N{NO-BREAK SPACE}"
 _BARS: Final[dict[LengthUnit, tuple[float, int, str]]] = {"mm": (50.0, 5, "50 mm"), "inch": (50.8, 4, "2 in")}
-"""Length of the scale bar, mm, number of its parts, and its label; the bar fits on the narrowest sheet."""
+"""For each unit: length of the scale bar, mm, number of its divisions, and its label. The bar fits on the narrowest sheet."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
@@ -99,9 +99,9 @@ class Drawing:
     Parameters
     ----------
     title, description : str
-        Its title, and its contents in one sentence.
+        Title of the sheet, and its contents in one sentence.
     left, top : float, mm
-        The sheet's upper left corner; Y points up, and the middle of the work is at zero.
+        Coordinates of the sheet's upper left corner; Y points up, and the middle of the work is at zero.
     width, height : float, mm
         Dimensions of the sheet, in whole millimetres.
     layers : tuple of Layer
@@ -143,7 +143,7 @@ def _quantised_widths(widths: Array) -> Array:
 
 
 def _strokes(points: Array, depth: Array, cutter: Cutter) -> tuple[Stroke, ...]:
-    """Return the strokes of one cut from its (n, 2) points, mm on the face, and (n,) depths, mm; a new stroke for each width."""
+    """Return the strokes of one cut from its (n, 2) points, mm on the face, and (n,) depths, mm: one for each width."""
     reached = np.full_like(depth, depth.max()) if np.ptp(depth) <= JOIN_MM else depth
     known = {d: cutter.width_at(d) for d in set(reached.tolist())}
     widths = np.maximum(_quantised_widths(np.array([known[d] for d in reached.tolist()])), _LEAST_WIDTH_MM)
@@ -166,7 +166,7 @@ def _stroke(points: Array, width: float, *, closed: bool = False) -> Stroke:
 
 
 def _figure(trace: Trace, piece: Piece, cutter: Cutter) -> Figure:
-    """Return one cut as the path of the tip, or as the mark of a plunge; on a rolled-out side it is divided at the seam."""
+    """Return the figure of one cut: the path of the tip or the mark of a plunge, divided at the seam of a rolled-out side."""
     path = np.stack([trace.x, trace.y, trace.z], axis=-1)
     if len(path) == 1:
         path = _mark(trace, piece, cutter)
@@ -272,7 +272,7 @@ def _about(piece: Piece, cutter: Cutter, count: int, passes: int, units: LengthU
 
 @dataclass(frozen=True, slots=True)
 class _Content:
-    """The content of a sheet without its place on the page: ``low`` and ``high`` bound the work and its cuts, (2,) mm."""
+    """The content of a sheet before its layout; ``low`` and ``high`` are the bounds of the work and the cuts, (2,) mm."""
 
     title: str
     description: str
@@ -324,7 +324,7 @@ class _Column:
         self.y -= height
 
     def write(self, text: str, size: float, manner: Literal["title", "plain", "note"], most: int) -> None:
-        """Write a text on ``most`` lines at most; a longer text is cut off."""
+        """Write a text on at most ``most`` lines; a longer text is truncated."""
         columns = max(int(self.width / (size * _EM)), 8)
         for line in wrapped(text, columns, max_lines=most, placeholder=" ...") or [text]:
             self.space(size * 1.35)
@@ -377,7 +377,7 @@ def draw(title: str, piece: Piece, cutter: Cutter, traces: Sequence[Trace], unit
     piece : Piece
         The piece, for its outline.
     cutter : Cutter
-        The cutter, for the width of each line: the width of the cut at its depth.
+        The cutter, which determines the width of each line: the width of the cut at its depth.
     traces : sequence of Trace
         The traces of the cuts, at least one; each pass of the job becomes a layer.
     units : "mm" or "inch"

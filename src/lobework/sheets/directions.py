@@ -1,10 +1,10 @@
-"""Positive directions as seen at the lathe: of rotary axes, indexes and face cams; and the effect of the lever of a gain.
+"""Positive directions of rotary axes, indexes and cams as seen at the lathe, and the effect of the lever that gives a gain.
 
-A positive angle turns the work itself, a cam or a cutter by the right-hand rule, in the direction that drives a right-hand screw
-towards plus Z (for a cutter, plus Y). RS274/NGC and ISO 841 (the latter from memory) define the direction by the motion of the
-tool relative to the work (T. R. Kramer, F. M. Proctor, E. Messina, *The NIST RS274/NGC Interpreter - Version 3*, NISTIR 6556,
-2000, 2.1.2.2). A controller that follows that definition turns the work in the opposite direction: see ``reversed`` of
-`lobework.lathe.lathe.Axis`.
+A positive angle turns the work, a cam or a cutter in the direction that drives a right-hand screw towards plus Z (for a cutter,
+plus Y). It is the motion of the part itself, not that of the tool relative to the part. RS274/NGC and ISO 841 (the latter from
+memory) define the direction by the motion of the tool relative to the work (T. R. Kramer, F. M. Proctor, E. Messina, *The NIST
+RS274/NGC Interpreter - Version 3*, NISTIR 6556, 2000, 2.1.2.2). A controller that follows that definition turns the work in the
+opposite direction: see ``reversed`` of `lobework.lathe.lathe.Axis`.
 """
 
 from __future__ import annotations
@@ -74,13 +74,13 @@ def trial_of(axis: Axis) -> str:
 
 
 def trials(axes: Iterable[Axis]) -> tuple[str, ...]:
-    """Return the test of each rotary axis, and the remedy if one turns the other way; empty if no axis is rotary."""
+    """Return the test of each rotary axis, and the remedy for an axis that turns the wrong way; empty if no axis is rotary."""
     found = tuple(trial_of(axis) for axis in axes if axis.rotary)
     return (*found, _IF_REVERSED) if found else ()
 
 
 def directions(cuts: Sequence[Cut]) -> tuple[tuple[str, str], ...]:
-    """Return the positive directions of all that turns in the given cuts, and their tests: pairs of a name and a description.
+    """Return pairs of a name and a description: the positive direction of everything that turns in the cuts, and its test.
 
     Parameters
     ----------

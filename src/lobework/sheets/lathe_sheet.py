@@ -23,14 +23,14 @@ def lathe_sheet(lathe: Lathe, units: LengthUnit = "mm") -> tuple[Group, ...]:
     Parameters
     ----------
     lathe : Lathe
-        The lathe; chucks on it are not described.
+        The lathe; its chucks are not described.
     units : "mm" or "inch"
         Unit of lengths and speeds.
 
     Returns
     -------
     tuple of Group
-        From the headstock to the controller, without empty groups.
+        The groups of the description, from the headstock to the controller; empty groups are omitted.
 
     Examples
     --------
@@ -54,7 +54,7 @@ def lathe_sheet(lathe: Lathe, units: LengthUnit = "mm") -> tuple[Group, ...]:
 
 
 def _headstock(lathe: Lathe, units: LengthUnit) -> list[tuple[str, str]]:
-    """Return the motions of the headstock, and the places for followers."""
+    """Return the motions of the headstock, and the sides on which it has followers."""
     headstock = lathe.headstock
     sideways = {
         "rocks": f"rocks about a pivot {show_length(headstock.pivot_height, units)} below the spindle",
@@ -91,7 +91,7 @@ def _axis_description(message: str, axis: Axis, units: LengthUnit) -> str:
 
 
 def _cams(lathe: Lathe) -> list[tuple[str, str]]:
-    """Return the drive of each cam; if the headstock can move, also of all cams that are not listed."""
+    """Return the description of each cam's drive; if the headstock can move, also one entry for all cams that are not listed."""
     others = [("any other cam", "locked to the spindle")] if _headstock_moves(lathe) else []
     return [(f"cam {number}", _drive(lathe.cam_shaft(number), lathe)) for number in _cam_numbers(lathe)] + others
 

@@ -82,7 +82,7 @@ class Group(Brief):
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """A setting that a series steps: its name and who sets it; "nobody" if it is only information."""
+    """A setting that changes from cut to cut: its name, and who sets it; "nobody" if the column is only information."""
 
     name: str
     by: Literal["program", "hand", "nobody"]
@@ -150,7 +150,7 @@ def _travel(axis: Axis | HandAxis, units: LengthUnit) -> str:
 
 
 def axis_entry(axis: Axis, units: LengthUnit) -> tuple[str, str]:
-    """Return the name of an axis, and what it moves and its travel."""
+    """Return two texts: the name of an axis; the part that the axis moves, with its travel."""
     plain = f"the {axis.moves}" if axis.moves in ("spindle", "cutter") else axis.moves
     what = plain if axis.rotary else f"the {axis.moves} slide"
     turned = ", reversed" if axis.reversed else ""
@@ -158,7 +158,7 @@ def axis_entry(axis: Axis, units: LengthUnit) -> tuple[str, str]:
 
 
 def hand_entry(hand: HandAxis, units: LengthUnit) -> tuple[str, str]:
-    """Return the name of an axis that is set by hand, and its screw or wheel and its travel."""
+    """Return two texts: the name of an axis that is set by hand; the screw or wheel of the axis, with its travel."""
     name = hand.moves if hand.rotary else f"{hand.moves} slide"
     scale = show(hand.screw, units=units) if hand.screw is not None else str(hand.wheel)
     return name, scale + _travel(hand, units)
@@ -184,7 +184,7 @@ def _cam(drive: Drive, number: int, lathe: Lathe, units: LengthUnit) -> Group:
 
 
 def _cam_drive(drive: Drive, number: int, lathe: Lathe) -> list[tuple[str, str]]:
-    """Return what turns a cam, with the value to set."""
+    """Return the entry on what turns a cam, with the value to set."""
     shaft = lathe.cam_shaft(number)
     if (run := shaft.percent(drive.ratio)) is not None:
         percent = show_percent(run)
@@ -196,7 +196,7 @@ def _cam_drive(drive: Drive, number: int, lathe: Lathe) -> list[tuple[str, str]]
 
 
 def _pass(cut: Cut, units: LengthUnit, frame: str) -> Group:
-    """Return the settings of a pass; ``frame`` is the angle of the cutting frame, or empty."""
+    """Return the settings of a pass; the text ``frame`` gives the angle of the cutting frame, and is empty without one."""
     passed = cut.passed
     arc = [(f"arc {name}", value) for name, value in settings_of(passed.arc, units)] if passed.arc else []
     slides = {name: _slide(name, cut) for name in measures(At)}
@@ -224,7 +224,7 @@ def _pass(cut: Cut, units: LengthUnit, frame: str) -> Group:
 
 
 def _template(cut: Cut, units: LengthUnit) -> list[tuple[str, str]]:
-    """Return the template that leads the slides, and the positions of the tip at both ends of the part that is followed."""
+    """Return the entries on the template that guides the slides, and on the positions of the tip at both ends of the pass."""
     if (template := cut.passed.template) is None:
         return []
     through = f"{len(template.points)} points" if len(template.points) > _MOST_SHOWN else show_pairs(template.points, units)
@@ -246,12 +246,12 @@ def _pass_name(passed: Pass, number: int) -> str:
 
 
 def _has_program(cut: Cut) -> bool:
-    """Return whether a program can be written: the lathe has axes, and one for the spindle if the spindle must turn."""
+    """Return whether a program can be written: the lathe has driven axes, and one for the spindle if the pass turns it."""
     return cut.lathe.axis("spindle") is not None or (bool(cut.lathe.axes) and not cut.passed.turns)
 
 
 def _set_by(full: str, cut: Cut) -> Literal["program", "hand"]:
-    """Return who sets a stepped setting: the program, if there is one and the lathe has an axis for it."""
+    """Return who sets a setting that changes from cut to cut: a program, if it can be written and an axis can make the change."""
     if not _has_program(cut):
         return "hand"
     owner, _, name = full.rpartition(".")
@@ -262,12 +262,12 @@ def _set_by(full: str, cut: Cut) -> Literal["program", "hand"]:
 
 
 def _slide(name: str, cut: Cut) -> str:
-    """Return the slide that a field of `At` sets; for a depth, the slide that feeds in."""
+    """Return the slide that a field of `At` sets; for the depth, the slide that feeds into the work."""
     return cut.approach.axis if name == "depth" else name
 
 
 def _value(full: str, value: Any, cut: Cut, units: LengthUnit) -> str:
-    """Return the value of a stepped setting as it is printed."""
+    """Return the text for the value of a setting that changes from cut to cut."""
     owner = full.rpartition(".")[0]
     if full == "depth":
         return show_place(_slide(full, cut), value, cut.lathe, units)
@@ -305,7 +305,10 @@ def _steps(cuts: Sequence[Cut], cutter: Cutter, piece: Piece, units: LengthUnit)
 
 
 def _zeros_by_cut(cuts: Sequence[Cut], units: LengthUnit) -> dict[int, str]:
-    """Return a map from cut to readings, with the tip on the spindle's axis and all angles at 0; empty if no fitting changes."""
+    """Return, by cut number, the readings of x and z with the tip on the spindle's axis and all angles at 0.
+
+    The map is empty if no cam or follower is changed between the cuts.
+    """
     if not any(refits(before, now) for before, now in itertools.pairwise(cuts)):
         return {}
     shifts = {cut.number: shift_at_zero(cut) for cut in cuts}
@@ -313,7 +316,10 @@ def _zeros_by_cut(cuts: Sequence[Cut], units: LengthUnit) -> dict[int, str]:
 
 
 def _headstock(lathe: Lathe, units: LengthUnit) -> list[tuple[str, str]]:
-    """Return the settings of the headstock, without a pivot if it does not rock, and without followers if both are allowed."""
+    """Return the settings of the headstock.
+
+    The pivot height is omitted if the headstock does not rock, and the sides of the followers if both sides are allowed.
+    """
     headstock = lathe.headstock
     omitted = {"pivot height"} if headstock.sideways != "rocks" else set()
     omitted |= {"followers"} if len(headstock.followers) > 1 else set()
@@ -321,13 +327,13 @@ def _headstock(lathe: Lathe, units: LengthUnit) -> list[tuple[str, str]]:
 
 
 def bed_entries(lathe: Lathe, units: LengthUnit) -> list[tuple[str, str]]:
-    """Return the swing over the bed and the fittings of a lathe, if given."""
+    """Return the swing over the bed and the fittings of a lathe, if they are given."""
     found = [("swing", show_length(lathe.swing, units))] if lathe.swing < math.inf else []
     return found + ([("fittings", ", ".join(lathe.fittings))] if lathe.fittings else [])
 
 
 def _program(feeds: Feeds, cuts: Sequence[Cut], units: LengthUnit, slows: Sequence[str]) -> Group:
-    """Return the speeds, clearance and tolerance of the program, and the stretches in which it slows down."""
+    """Return the speeds, clearance and tolerance of the program, and where in each cut the program slows down."""
     spindle, by_feed = f"{format_number(feeds.spindle_rpm)} turns a minute", show_length(feeds.feed, units)
     feed = (("feed over the work", f"{by_feed} a minute"),)
     paces = {
@@ -360,7 +366,7 @@ def settings(
 ) -> Settings:
     """Return the settings sheet of a job.
 
-    The settings of every part are read from its fields, so those of your own chucks and cams appear automatically.
+    The settings of every part are read from its fields, so the settings of your own chucks and cams appear automatically.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""The zeros of all scales, as steps that a person can follow at the lathe."""
+"""The zeros of all scales, as steps for the operator at the lathe."""
 
 from __future__ import annotations
 
@@ -23,16 +23,16 @@ if TYPE_CHECKING:
 __all__ = ["ZEROS", "AxisShift", "refits", "shift_at_zero", "zero_again", "zero_steps"]
 
 ZEROS: Final = "zeros"
-"""First word of the names of the zeros' groups on the settings sheet."""
+"""First word of the name of each group of the settings sheet that sets zeros."""
 
 _SHOWN_MM: Final = 5e-5
 """Half of the precision to which lengths are printed."""
 _LOW_MM: Final = 0.01
-"""Greatest drop of the spindle on its arc that is neglected; no height is set to this accuracy."""
+"""Greatest drop of a rocking spindle that is neglected, mm; heights cannot be set to this accuracy."""
 
 
 class AxisShift(NamedTuple):
-    """Displacement of the spindle's axis, mm, from its position without lift: the x, y and z of a tip on the axis."""
+    """Displacement of the spindle's axis, mm, from its position without lift; also the x, y and z of a tip on the axis."""
 
     x: float
     y: float
@@ -42,8 +42,8 @@ class AxisShift(NamedTuple):
 def shift_at_zero(cut: Cut) -> AxisShift:
     """Return the displacement of the spindle's axis with spindle, phases and indexes at 0 and the followers on their cams.
 
-    The top of a lobe of each cam then points to the cutter's side (edge cam) or is at the follower (face cam). If only the
-    follower that pushes furthest acts, only the first follower is on its cam.
+    The top of a lobe of each cam then points to the cutter's side (edge cam) or is at the follower (face cam). If only
+    the follower that pushes the headstock furthest takes effect, only the first follower is on its cam.
 
     Examples
     --------
@@ -137,19 +137,19 @@ def _locks(motion: Motion) -> list[str]:
 
 
 def _alone(pushes: Pushes, push: Push) -> Pushes:
-    """Return pushes reduced to ``push`` alone."""
+    """Return the pushes of one direction, reduced to the single push ``push``."""
     return replace(pushes, each=(push,))
 
 
 def _first_alone(motion: Motion) -> Motion:
-    """Return a motion that keeps only the first push in each direction in which only the furthest push acts."""
+    """Return a motion without the second and later pushes of each direction in which only the furthest push takes effect."""
     both = (motion.sideways, motion.endways)
     across, along = (_alone(each, each.each[0]) if each.furthest and each.each else each for each in both)
     return replace(motion, sideways=across, endways=along)
 
 
 def _other_followers(motion: Motion) -> Iterator[tuple[Push, str, float]]:
-    """Yield each push that `_first_alone` removes, the slide that measures it, and the reading with it alone, mm."""
+    """Yield each push that `_first_alone` removes, the slide that measures it, and the reading with this push alone, mm."""
     for push in motion.sideways.each[1:] if motion.sideways.furthest else ():
         yield push, "x", _shift_of(replace(motion, sideways=_alone(motion.sideways, push))).x
     for push in motion.endways.each[1:] if motion.endways.furthest else ():
@@ -157,7 +157,7 @@ def _other_followers(motion: Motion) -> Iterator[tuple[Push, str, float]]:
 
 
 def _bearing_text(motion: Motion) -> str:
-    """Return the instruction on the followers that bear while the zeros are set."""
+    """Return the instruction on which followers bear on their cams while the zeros are set."""
     withdrawn = [f"cam {push.number}" for each in (motion.sideways, motion.endways) if each.furthest for push in each.each[1:]]
     if withdrawn:
         return f"draw the follower of {' and of '.join(withdrawn)} back, and let the other bear"
@@ -165,7 +165,7 @@ def _bearing_text(motion: Motion) -> str:
 
 
 def zero_again(before: Cut, now: Cut, units: LengthUnit = "mm") -> tuple[str, ...]:
-    """Return the instructions to set the zeros again after cams or followers were fitted or taken off between two cuts."""
+    """Return the instructions to set the zeros again if cams or followers were fitted or removed between two cuts."""
     motion = _motion_at_zero(now)
     shift, fitted = _shift_of(_first_alone(motion)), _real_cams(now)
     moved, was = (_cam_directions(cut) for cut in (now, before))
@@ -186,7 +186,7 @@ def zero_again(before: Cut, now: Cut, units: LengthUnit = "mm") -> tuple[str, ..
 
 
 def _cam_directions(cut: Cut) -> set[str]:
-    """Return the directions in which cams move the headstock, of "sideways" and "endways"."""
+    """Return the directions in which cams move the headstock: "sideways", "endways" or both."""
     return {cut.passed.cams[number - 1].moves for number in _real_cams(cut)}
 
 
@@ -199,7 +199,7 @@ def _cam(cut: Cut, number: int) -> tuple[str, str]:
 
 
 def _rest_text(motion: Motion, units: LengthUnit) -> str:
-    """Return the displacement of the headstock from its position without lift, which for a rocking headstock is upright."""
+    """Return the text on the headstock's displacement from its position without lift; a rocking headstock is upright there."""
     x, _, z = _shift_of(motion)
     far_x, far_z = (show_length(abs(mm), units) if abs(mm) >= _SHOWN_MM else "" for mm in (x, z))
     to_x, to_z = "towards the cutter" if x > 0 else "away from the cutter", "forward" if z > 0 else "back"
@@ -225,12 +225,12 @@ def _xy_step(cut: Cut, shift: AxisShift, units: LengthUnit) -> str:
 
 
 def _tip_place(slide: str, cut: Cut) -> str:
-    """Return the place at which the tip is held to read a slide."""
+    """Return the position of the tip at which a slide is read."""
     return "the tip on the spindle's axis" if slide == "x" else _touch_place(cut)
 
 
 def _touch_place(cut: Cut) -> str:
-    """Return the place of the tip at which z is set."""
+    """Return the position of the tip at which z is set."""
     return "the tip on the face of the work" if cut.approach.axis == "z" else "the tip at the end of the work"
 
 

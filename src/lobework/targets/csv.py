@@ -1,4 +1,4 @@
-"""CSV of the axes: one row for each sample, with every axis and the place on the piece, in the units of the job."""
+"""CSV of the axes: one row for each sample: the positions of every axis and of the tip on the piece, in the units of the job."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _SLIDES: Final = ("x", "y", "z")
 
 
 def _axis_names(traces: Sequence[Trace]) -> list[str]:
-    """Return the names of the columns: the spindle, the cams by number, the slides."""
+    """Return the names of the axis columns, in order: the spindle, the cams by number, the slides."""
     found = {name for trace in traces for name in trace.axes}
     cams = sorted(found - {"spindle", *_SLIDES}, key=lambda name: (len(name), name))
     return [name for name in ("spindle", *cams, *_SLIDES) if name in found]

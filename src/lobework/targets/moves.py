@@ -70,9 +70,10 @@ def render(program: Program) -> bytes:
     r"""Return the steps of the program as a CSV file, with the units in the first line.
 
     A row holds the number and title of the cut, the kind of step, its duration in minutes (empty for rapid moves and stops), the
-    position of every axis after it, and the text of a stop or a note. The kinds of step are "fast" (a rapid move), "feed" and
-    "cut" (straight moves at a constant rate, of the given duration), "wait" (a dwell), "stop" (until a person has followed the
-    instruction) and "note". The first rows are notes without a cut: whether the program is tried in air, and the cautions.
+    position of every axis after the step, and the text of a stop or a note. The kinds of step are "fast" (a rapid move), "feed"
+    and "cut" (straight moves at a constant rate, of the given duration), "wait" (a dwell), "stop" (until the operator has
+    followed the instruction) and "note". The first rows are notes that belong to no cut: whether the program is a trial in air (a
+    dry run), and the cautions.
 
     Parameters
     ----------

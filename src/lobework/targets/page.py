@@ -1,4 +1,4 @@
-"""The page: one HTML file that shows the carved work in a browser, where it can be turned, without a network."""
+"""The page: one HTML file that shows the carved work in a browser, where the user can turn the work; it needs no network."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ __all__ = ["HEIGHTS", "MOST_TEXELS", "STILL_DOTS", "TARGET", "render"]
 HEIGHTS: Final = 65535
 """The integer for the greatest depth of the mesh; the other depths are scaled in proportion and rounded to integers."""
 MOST_TEXELS: Final = 2048
-"""Greatest number of texels on a side of the slope map; a finer grid is averaged."""
+"""Greatest number of texels on a side of the slope map; a finer grid is reduced by averaging."""
 _ROWS, _COLUMNS = 384, 512
 STILL_DOTS: Final = 1100
 """Default number of dots on the long side of the still picture."""
@@ -60,7 +60,7 @@ def _mesh(stock: Stock, depth: NDArray[Any]) -> tuple[NDArray[np.float64], NDArr
 
 
 def _interpolated(grid: NDArray[Any], row: Array, column: Array, *, wraps: bool) -> Array:
-    """Return the bilinear interpolation of a grid at places in grid steps."""
+    """Return the bilinear interpolation of a grid at positions given in grid steps."""
     i, j = np.floor(row).astype(np.intp), np.floor(column).astype(np.intp)
     a, b = row - i, column - j
     rows, columns = grid.shape
@@ -97,7 +97,7 @@ def _uncarved(stock: Stock) -> list[dict[str, Any]]:
 
 
 def _slopes(stock: Stock, depth: NDArray[Any], deepest: float) -> NDArray[np.uint8]:
-    """Return the slope map, (m, n, 3): the normal's components across and along, with 128 for zero, and the depth."""
+    """Return the slope map, (m, n, 3): the normal's components across and along the work, with 128 for zero, and the depth."""
     surface = stock.surface
     depth = depth.astype(np.float32)
     if isinstance(surface, Face):
@@ -115,7 +115,7 @@ def _slopes(stock: Stock, depth: NDArray[Any], deepest: float) -> NDArray[np.uin
 
 
 def _averaged(grid: NDArray[Any]) -> NDArray[Any]:
-    """Return a grid averaged down to `MOST_TEXELS` on a side at most."""
+    """Return a grid, reduced by averaging to at most `MOST_TEXELS` points on a side."""
     for axis in (0, 1):
         count = grid.shape[axis]
         if count > MOST_TEXELS:
@@ -217,7 +217,7 @@ def _facts(carving: Carving) -> Iterator[tuple[str, str]]:
 
 
 def render(carving: Carving, dots: int | None = None) -> bytes:
-    """Return the carved work as a page in which it can be turned: one HTML file, UTF-8, that needs no network.
+    """Return a page in which the user can turn the carved work: one HTML file, UTF-8, that needs no network.
 
     The page holds a mesh of 384 by 512 points resampled from the grid, a map of the grid's slopes (`MOST_TEXELS` on a side at
     most), and the relief as a still picture for browsers without WebGL and for printing.

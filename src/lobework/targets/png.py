@@ -21,7 +21,7 @@ _HEADER_BYTES: Final = 33
 
 
 def _with_resolution(png: bytes, dots_per_metre: int) -> bytes:
-    """Return the picture with its resolution (pHYs; W3C PNG specification, 2nd ed., 11.3.5.3)."""
+    """Return a PNG picture with its resolution added (pHYs; W3C PNG specification, 2nd ed., 11.3.5.3)."""
     body = b"pHYs" + struct.pack(">IIB", dots_per_metre, dots_per_metre, 1)
     chunk = struct.pack(">I", 9) + body + struct.pack(">I", zlib.crc32(body))
     return png[:_HEADER_BYTES] + chunk + png[_HEADER_BYTES:]

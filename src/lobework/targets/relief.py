@@ -1,4 +1,4 @@
-"""The relief as a PNG picture, with its resolution, so that it prints in true size."""
+"""The relief as a PNG picture, with its resolution, so that the picture prints at true size."""
 
 from __future__ import annotations
 

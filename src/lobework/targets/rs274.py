@@ -1,4 +1,4 @@
-"""RS274/NGC: the program as text for a controller, in inverse time so that spindle, cams and slides stay synchronised.
+"""RS274/NGC: the program as text for a controller, with inverse-time feed so that spindle, cams and slides stay synchronised.
 
 The rules are those of T. R. Kramer, F. M. Proctor, E. Messina, *The NIST RS274/NGC Interpreter -
 Version 3*, NISTIR 6556 (2000).
@@ -33,9 +33,9 @@ if TYPE_CHECKING:
 __all__ = ["LAST_NUMBER", "SLOWEST_RATE", "TARGET", "render"]
 
 SLOWEST_RATE: Final = 0.1
-"""Least speed of the slides in inverse time, units of length a minute; from tests of interpreters, without another source."""
+"""Least speed of the slides in inverse time, units of length per minute. Source: tests of interpreters only."""
 LAST_NUMBER: Final = 99_999
-"""The greatest line number, which has five digits (3.3); the lines after it have no number."""
+"""The greatest line number, which has five digits (section 3.3); the lines after it are not numbered."""
 _COMPILED_FROM: Final = 1_000
 _UNKNOWN: Final = -(2**62)
 _COMMENT_ROOM: Final = 96
@@ -136,7 +136,7 @@ class _Positions:
         self.last = np.full(len(self.letters), _UNKNOWN, dtype=np.int64)
 
     def changed(self, to: Mapping[str, float]) -> str:
-        """Return the words of an end point, without those of axes that do not move."""
+        """Return the words of an end point, without the words of axes that do not move."""
         words = []
         for letter, value in to.items():
             at = self.letters.index(letter)
@@ -148,15 +148,15 @@ class _Positions:
         return " ".join(words)
 
     def forget(self) -> None:
-        """Mark all positions as unknown, at a stop or at the start of a cut; the next move then names its axes again."""
+        """Mark all positions as unknown, at a stop or at the start of a cut, so that the next move writes all its words."""
         self.last[:] = _UNKNOWN
 
 
 def _timed(step: Timed, places: _Positions, lines: _Lines, title: str) -> None:
     """Write moves in inverse time, or at the equivalent feed.
 
-    Interpreters raise a speed of the slides below `SLOWEST_RATE` in inverse time, which would accelerate the spindle. Such a move
-    is written with the feed that gives the same duration.
+    In inverse time, interpreters raise a slide speed that is below `SLOWEST_RATE`, which would also accelerate the spindle. A
+    move below this speed is written with the feed that gives the same duration.
     """
     at = np.array([places.letters.index(letter) for letter in step.letters], dtype=np.int64)
     counts = np.ascontiguousarray(places.grid.counts(step.places, at))
@@ -181,7 +181,7 @@ def _timed(step: Timed, places: _Positions, lines: _Lines, title: str) -> None:
 
 
 def _section(section: Section, program: Program, places: _Positions, lines: _Lines) -> None:
-    """Write one cut with all modes and all positions, so that the program can be started from it."""
+    """Write one cut with all modes and all positions, so that the program can be started from this cut."""
     lines.comment(section.title, f"cut {section.number}")
     for note in section.notes:
         lines.comment(note)
@@ -268,7 +268,7 @@ def _head(program: Program, lines: _Lines) -> None:
 
 
 def _contents(program: Program, starts: Sequence[tuple[int, int]], lines: _Lines) -> None:
-    """Write a list of the cuts, with the line on which each begins, so that the program can be started there."""
+    """Write a list of the cuts, with the line on which each cut begins, so that the program can be started from any cut."""
     lines.comment("the program can be started from any cut, at", "restart")
     room = min(_COMMENT_ROOM, lines.controller.longest_line) - 5
     for section, (line, number) in zip(program.sections, starts, strict=True):
@@ -291,7 +291,7 @@ def _body(program: Program) -> tuple[_Lines, list[tuple[int, int]]]:
 def render(program: Program) -> bytes:
     """Return the program as RS274/NGC.
 
-    Cuts are in inverse time (G93) and exact path mode (G61). Approach and retract are rapid moves; the plunge is a feed move.
+    Cuts use inverse-time feed (G93) and exact path mode (G61). Approach and retract are rapid moves; the plunge is a feed move.
     Coordinates are absolute, with the decimals that the lathe declares for its controller.
 
     Parameters
@@ -307,7 +307,7 @@ def render(program: Program) -> bytes:
     Raises
     ------
     SettingError
-        If a line would be longer than the controller accepts, or a feed cannot be expressed.
+        If a line would be longer than the controller accepts, or if a feed is too slow to be written.
 
     Examples
     --------

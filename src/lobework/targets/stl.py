@@ -40,7 +40,7 @@ def render(carving: Carving, within: float | None = None) -> bytes:
 
     References
     ----------
-    M. Burns, *Automated Fabrication* (1993), section 6.5: the STL format. Readers take a file that begins with "solid" for the
+    M. Burns, *Automated Fabrication* (1993), section 6.5: the STL format. Readers treat a file that begins with "solid" as the
     text form, so the header does not begin with that word.
 
     Examples

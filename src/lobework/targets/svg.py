@@ -133,7 +133,7 @@ def render(drawing: Drawing) -> bytes:
     Returns
     -------
     bytes
-        UTF-8; the same bytes for the same sheet.
+        Contents of the file, UTF-8; equal sheets give equal bytes.
 
     References
     ----------

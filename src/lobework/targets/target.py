@@ -21,16 +21,16 @@ class Target:
     name : str
         Name of the target on the command line, such as "svg".
     file : str
-        Name of the file that it writes.
+        Name of the file that the target writes.
     shows : "drawing", "axes", "program", "settings" or "carving"
-        The result that it shows. The argument of ``render`` is a `Drawing`, a sequence of `Trace`, a `Program`, a `Settings` or a
-        `Carving`.
+        The result that the file shows. The argument of ``render`` is a `Drawing`, a sequence of `Trace`, a `Program`, a
+        `Settings` or a `Carving`.
     description : str
-        Its purpose, in one line.
+        The purpose of the file, in one line.
     render : callable
-        Function from that result to the bytes of the file.
+        Function that converts the result to the bytes of the file.
     needs : (str, str), optional
-        A module that it needs and that lobework does not install, and the requirement that installs it.
+        A module that the target needs but that lobework does not install, and the pip requirement that installs this module.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""Plain text: the settings as a page to tick off at the lathe."""
+"""Plain text: the settings sheet, with tick boxes for use at the lathe."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def _group(group: Group, before: str = f"{_TICK} ") -> Iterator[str]:
 
 
 def _columns_by_line(widths: Sequence[int], room: int) -> list[list[int]]:
-    """Return the columns on each line of a row; a line holds as many as fit into its width."""
+    """Return the columns on each line of a row; a line holds as many columns as fit into its width."""
     lines: list[list[int]] = [[]]
     used = 0
     for column, width in enumerate(widths):
@@ -126,7 +126,7 @@ def render(settings: Settings) -> bytes:
     Parameters
     ----------
     settings : Settings
-        The settings and the steps.
+        The settings sheet.
 
     Returns
     -------

@@ -1,7 +1,8 @@
 """The relief: a picture of the carved work in wood, lit by a low lamp at the upper left.
 
 A face is seen from the cutter, X to the right and Y up. A barrel or a turned piece is seen from two sides. Its surface is also
-shown rolled out flat, with angle zero at the left; the views are above the halves of it that they show, or on both sides of it.
+shown rolled out flat, with angle zero at the left. Each view is above the half of this surface that it shows, or the two views
+are on both sides of this surface.
 """
 
 from __future__ import annotations
@@ -39,11 +40,11 @@ class Relief(Brief):
     Parameters
     ----------
     title, description : str
-        Its title, and its contents in one sentence.
+        Title of the picture, and its contents in one sentence.
     dots : (rows, columns, 3) uint8
         sRGB, the first row at the top.
     mm_per_dot : float, mm
-        Distance on the work from dot to dot; in a view of a round piece, in the plane of the picture.
+        Distance on the work between neighbouring dots; in a view of a round piece, it is measured in the plane of the picture.
     bar : float, mm
         Length of the scale bar at the foot of the picture.
     """

@@ -1,4 +1,4 @@
-"""A carved round piece as a body in space: patches of points with their places in the wood and their normals."""
+"""A carved round piece as a body in space: patches of points with their positions in the work and their normals."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ class Patch(Brief):
     Parameters
     ----------
     place, faces : (3, m, n) float32
-        Places, mm, and outward unit normals: X, Y, Z of the work.
+        Positions, mm, and outward unit normals, in the coordinates X, Y, Z of the work.
     kind : "side", "end" or "inside"
         The part of the surface.
     along, angle : (m,) mm and (n,) rad
@@ -53,7 +53,7 @@ class Patch(Brief):
 
 
 def surface_of(stock: Stock) -> Round:
-    """Return the stock's surface, which is round."""
+    """Return the surface of a stock of round work."""
     if not isinstance(stock.surface, Round):
         raise TypeError("a face is not round")
     return stock.surface
@@ -154,7 +154,7 @@ def ends(stock: Stock, depth: Grid, tilt: float, spacing: float) -> list[Patch]:
 
 
 def _steps(length: float, spacing: float) -> Array:
-    """Return fractions of a length, 0 to 1, ``spacing`` apart at most, as a column."""
+    """Return fractions of a length, 0 to 1, as a column; they divide it into steps of at most ``spacing``."""
     return np.linspace(0.0, 1.0, max(2, math.ceil(length / spacing) + 1))[:, None]
 
 

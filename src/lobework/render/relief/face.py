@@ -26,7 +26,7 @@ _WORK_FRACTION: Final = 0.82
 
 
 def extended(stock: Stock, depth: Grid, cells: int = 4) -> Grid:
-    """Return the depths, with those at the rim repeated outside it, so that there is no step at the rim."""
+    """Return the depths, with the values at the rim repeated outside the rim, so that there is no step at the rim."""
     rows, columns = np.nonzero(~stock.inside)
     x, y = stock.column_positions[columns], stock.row_positions[rows]
     off = np.hypot(x, y)
@@ -43,7 +43,7 @@ def extended(stock: Stock, depth: Grid, cells: int = 4) -> Grid:
 
 
 def _field(stock: Stock, depth: Grid, at: Grid, spacing: float) -> tuple[Field, Grid]:
-    """Return the surface on the square grid of coordinates ``at``, mm, with a rounded edge; and its depths."""
+    """Return the surface with a rounded edge, on the square grid with the coordinates ``at``, mm; also its depths, mm."""
     columns = taps((at - stock.column_positions[0]) / stock.column_step, stock.columns, wraps=False)
     rows = taps((-at - stock.row_positions[0]) / stock.row_step, stock.rows, wraps=False)
     cut, down, across = heights(extended(stock, depth), rows, columns)

@@ -48,7 +48,7 @@ def _moving_average(grid: Grid, reach: int) -> Grid:
 
 
 def blurred(grid: Grid, reach: int) -> Grid:
-    """Return a grid averaged twice over squares of ``2 * reach + 1`` points."""
+    """Return a grid averaged twice over squares with ``2 * reach + 1`` points on a side."""
     for _ in range(4 if reach else 0):
         grid = _moving_average(grid, reach).T
     return grid
@@ -70,8 +70,8 @@ def lit(wood: Grid, light: Light, depth: Grid, dot: float) -> Grid:
 
     Notes
     -----
-    Some of the light is scattered below the surface, red light the furthest. Points that the light of the room does not reach are
-    lit by the opposite wall of the groove.
+    Some of the light is scattered below the surface; red light travels furthest. Points that the light of the room does not reach
+    are lit by the opposite wall of the groove.
     """
     fresh = np.clip(depth / _CUT_MM, 0, 1)[..., None]
     wood = wood * (1 + 0.10 * fresh) + 0.008 * fresh

@@ -32,7 +32,7 @@ class Body:
     outside : callable
         Function of (x, y), mm to the right of the picture's middle and up: distance from the body's outline, below zero inside.
     height : float, mm
-        Its height.
+        Height of the body above the sheet.
     """
 
     outside: Callable[[Grid, Grid], Grid]

@@ -37,7 +37,11 @@ _FLATTEST_DEG: Final = 15.0
 
 @dataclass(frozen=True, slots=True)
 class _Layout:
-    """The layout of the picture, mm from its upper left corner: the middle of each view's top, the flat surface's corner."""
+    """The layout of the picture: its size, mm, and the positions of the views and of the rolled-out surface.
+
+    A view has the position of the middle of its top, and the surface that of its upper left corner, both in mm from the upper
+    left corner of the picture.
+    """
 
     width: float
     height: float
@@ -56,7 +60,10 @@ class _Work:
 
 
 def _layout_of(view: tuple[float, float], strip: tuple[float, float]) -> _Layout:
-    """Return the layout with the larger scale: views above the halves of the surface that they show, or on both sides of it."""
+    """Return the layout that gives the larger scale.
+
+    Either each view is above the half of the rolled-out surface that it shows, or one view is on each side of the surface.
+    """
     (wide, high), (long, tall) = view, strip
     gap = _GAP * max(long, tall)
     above = _Layout(max(long, 2 * wide + gap), high + gap + tall, ((long / 4, 0.0), (3 * long / 4, 0.0)), (0.0, high + gap))
@@ -132,7 +139,7 @@ def _veneer(corner: tuple[int, int], size: tuple[float, float], dot: float, rows
 
 
 def _foot(stock: Stock, x: float, level: float, dot: float, rows: int, columns: int) -> Body:
-    """Return the foot of a piece as a body on the sheet, an ellipse; z = 0 is ``level`` mm below the picture's top."""
+    """Return the foot of a piece as an elliptical body on the sheet; z = 0 is ``level`` mm below the picture's top."""
     radius, z = stock.profile[-1, :2].tolist()
     right, up = x - columns * dot / 2, rows * dot / 2 - (level - z * math.cos(TILT))
 

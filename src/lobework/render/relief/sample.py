@@ -21,7 +21,7 @@ _BAND: Final = 32
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Taps(Brief):
-    """The four neighbours of each place on an axis, with their weights for the value and for the slope: (4, n) each."""
+    """The four grid points next to each position on an axis, and their weights for value and slope: (4, n) each."""
 
     index: NDArray[np.intp]
     value: Grid
@@ -29,7 +29,7 @@ class Taps(Brief):
 
 
 def taps(place: Array, count: int, *, wraps: bool) -> Taps:
-    """Return the taps of places, which are given in grid steps from the first ray.
+    """Return the interpolation taps of positions, which are given in grid steps from the first ray.
 
     Source: E. Catmull and R. Rom, "A class of local interpolating splines", 1974 (the uniform cubic).
     """

@@ -32,7 +32,10 @@ _NEAR_UNITS: Final = 1e5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Window:
-    """The window of a view: ``rows`` by ``columns`` dots ``dot`` mm apart, from ``left`` and ``top`` mm; ``facing`` in rad."""
+    """The window of a view: ``rows`` by ``columns`` dots, which are ``dot`` mm apart.
+
+    The upper left corner is at (``left``, ``top``), mm, and the angle ``facing``, rad, is the direction of the eye about Z.
+    """
 
     facing: float
     left: float
@@ -51,7 +54,7 @@ class Seen(Brief):
     dot : (n,) int
         Index of the dot, counted along the rows.
     place, faces : (3, n) mm, unit
-        Place on the body, and outward normal.
+        Position on the body, and outward normal.
     along, angle, depth : (n,)
         Coordinates of points on the side: mm along the profile, rad about the axis, mm of carving.
     side, inside : (n,) bool
@@ -91,7 +94,7 @@ def see(patches: Sequence[Patch], window: Window) -> Seen:
 
 
 def _enter(nearest: NDArray[np.int64], where: tuple[Grid, Grid, Grid], code: NDArray[np.int64], window: Window) -> None:
-    """Enter points, given by row, column and depth towards the eye, in the depth buffer ``nearest``."""
+    """Enter points, given by row, column and distance towards the eye, in the depth buffer ``nearest``."""
     row, column = (np.floor(part).astype(np.int64) for part in where[:2])
     inside = (row >= 0) & (row < window.rows) & (column >= 0) & (column < window.columns)
     near = ((where[2][inside].astype(np.float64) + 1e4) * _NEAR_UNITS).astype(np.int64) << (_POINT_BITS + _PATCH_BITS)

@@ -84,7 +84,7 @@ WOODS: Final[dict[str, Wood]] = {
 
 
 def wood_of(material: str) -> Wood:
-    """Return the appearance of the kind that a material's name contains; `PLAIN` if it contains no known kind.
+    """Return the appearance of the known wood that is named in a material's name; `PLAIN` if none is named.
 
     Examples
     --------
@@ -117,7 +117,7 @@ def material_findings(piece: Piece) -> list[Finding]:
 _LAY: Final = 0.12
 """Angle of the grain of a board on a face, rad."""
 _BOARD: Final = 1 / 3
-"""Greatest thickness, as a fraction of its diameter, of a disc that is cut from a board; a thicker one is cut from a billet."""
+"""Greatest thickness, as a fraction of its diameter, of a disc that is cut from a board; a thicker disc is cut from a billet."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -157,14 +157,14 @@ def tree_of(surface: Surface) -> Tree:
 
 _SIDE: Final = 256
 _CHUNK: Final = 1 << 14
-"""Number of places that are processed together, so that they stay in the cache."""
+"""Number of points that are processed together, so that they stay in the cache."""
 
 
 @cache
 def lattice(seed: int) -> Grid:
     """Return (65536,) uniform random numbers, -1 to 1, for a square of 256 by 256, the same on every machine.
 
-    They are the output of the mixing function mix64variant13 of the generator SplitMix64.
+    The numbers are the output of the mixing function mix64variant13 of the generator SplitMix64.
 
     References
     ----------
@@ -209,9 +209,9 @@ def grain(wood: Wood, tree: Tree, place: tuple[Grid, Grid, Grid], dot: float) ->
     wood, tree : Wood, Tree
         The kind of wood, and the position of the piece in the tree.
     place : three of (...), mm
-        X, Y, Z of the work.
+        Coordinates X, Y, Z of the points in the work.
     dot : float, mm
-        Distance from dot to dot; detail that is much finer is left out.
+        Distance from dot to dot; much finer detail is omitted.
     """
     parts = np.broadcast_arrays(*place)
     x, y, z = (np.asarray(part, dtype=np.float32).ravel() for part in parts)
@@ -224,7 +224,7 @@ def grain(wood: Wood, tree: Tree, place: tuple[Grid, Grid, Grid], dot: float) ->
 
 
 def _grain(wood: Wood, along: Grid, across: Grid, deep: Grid, heart: tuple[float, float], dot: float) -> Grid:
-    """Return the colour at (n,) places: irregular annual rings round the heart, broad bands, fibres and pores."""
+    """Return the colour at (n,) points: irregular annual rings round the heart, broad bands, fibres and pores."""
     stray = 1.8 * _noise(along / 55, across / 34, 1) + 0.55 * _noise(along / 19, across / 9, 2)
     side, under = across - heart[0] + wood.wander * stray, deep - heart[1]
     out = np.hypot(side, under)

@@ -83,7 +83,7 @@ def disc_shell(
 
 
 def _sides(radius: float, step: float, rounding: float) -> int:
-    """Return the number of vertices of the edge: no further apart than the rays, with sides within ``rounding`` of the circle."""
+    """Return the number of vertices of the edge: their spacing is at most that of the rays, and the sides fit the circle."""
     flat = math.pi / math.acos(max(1 - rounding / radius, 0.0))
     return 4 * math.ceil(max(2 * math.pi * radius / step, flat, 12) / 4)
 
@@ -100,7 +100,7 @@ def _fill_corners(shell: Shell, corners: Corners, at: Array) -> tuple[Corners, A
 
 
 def _depth_at(stock: Stock, radius: float, depth: NDArray[np.floating], at: Array) -> Array:
-    """Return the depth of the face at (n, 2) places on its edge, interpolated between rays; rays outside are extrapolated."""
+    """Return the depth of the face at (n, 2) points on its edge, interpolated between rays; outside rays are extrapolated."""
     filled = _extrapolated(stock, radius, depth)
     column = (at[:, 0] - stock.column_positions[0]) / stock.column_step
     row = (at[:, 1] - stock.row_positions[0]) / stock.row_step
@@ -113,7 +113,7 @@ def _depth_at(stock: Stock, radius: float, depth: NDArray[np.floating], at: Arra
 
 
 def _extrapolated(stock: Stock, radius: float, depth: NDArray[np.floating]) -> Array:
-    """Return the depths, with those just outside the edge extrapolated linearly, but not beyond the greatest depth."""
+    """Return the depths; just outside the edge they are extrapolated linearly, from zero to the greatest depth."""
     filled = depth.astype(np.float64)
     most = filled.max()
     away = np.hypot(stock.column_positions, stock.row_positions[:, None])

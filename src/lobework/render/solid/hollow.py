@@ -25,9 +25,9 @@ class Hollow:
     Parameters
     ----------
     line : (k, 2) float64, mm
-        Radius and z along its wall, from the end away from the headstock. An end inside the work is closed with a flat disc.
+        Radius and z of its wall points, from the end away from the headstock. An end inside the work is closed with a flat disc.
     top, bottom : float, mm
-        The ends of the work; the hollow is cut off there.
+        The z of both ends of the work; the hollow is cut off at these ends.
     """
 
     def __init__(self, line: Array, top: float, bottom: float) -> None:
@@ -51,7 +51,7 @@ class Hollow:
         )
 
     def distance(self, radius: Array, z: Array) -> Array:
-        """Return the distances of (n,) places from the hollow, mm; for places inside it, -1."""
+        """Return the distances of (n,) points from the hollow, mm; for points inside the hollow, -1."""
         start, step = self._sides
         long = np.maximum((step**2).sum(axis=1), 1e-30)
         inside = (z <= self.line[0, 1]) & (z >= self.line[-1, 1]) & (radius <= np.interp(-z, -self.line[:, 1], self.line[:, 0]))
@@ -63,7 +63,7 @@ class Hollow:
         return distance
 
     def ray_length(self, radius: Array, z: Array, out: Array, along: Array) -> Array:
-        """Return the distances along (n,) rays to the hollow, mm, or infinity; a ray goes against the normal (out, along)."""
+        """Return the distances along (n,) rays to the hollow, mm, or infinity; a ray runs opposite to the normal (out, along)."""
         start, step = self._sides
         ray_length = np.full(len(z), np.inf)
         for some in np.array_split(np.arange(len(z)), 1 + len(z) // _BATCH):
@@ -78,12 +78,12 @@ class Hollow:
 
     @property
     def _sides(self) -> tuple[Array, Array]:
-        """The start and the vector of each straight side of its outline, with the flat ends: (k, 2) mm each."""
+        """The start and the vector of each straight side of the hollow's outline, including the flat ends: (k, 2) mm each."""
         line = np.concatenate([[[0.0, self.line[0, 1]]], self.line, [[0.0, self.line[-1, 1]]]])
         return line[:-1], np.diff(line, axis=0)
 
     def cover(self, shell: Shell, angles: Array, rounding: float) -> list[Corners | None]:
-        """Add the wall and the closed ends to a shell; return the vertices of the first end and of the last, None if closed.
+        """Add the wall and the closed ends to a shell; return the vertices of the first and the last end, None for a closed end.
 
         An open end has a vertex at every one of ``angles``, rad. Elsewhere there are enough vertices to keep the wall within
         ``rounding`` mm of its circles.

@@ -14,7 +14,7 @@ __all__ = ["LEAST_WALL_MM", "Corners", "Shell", "border", "decimated"]
 Corners = NDArray[np.int64]
 
 LEAST_WALL_MM: Final = 1e-4
-"""Least thickness of a wall; a thinner one counts as cut through. The rounding error of depths is about a hundredth of this."""
+"""Least thickness of a wall; a thinner one counts as cut through. The rounding error of depths is about 1 % of this value."""
 _LARGEST_BLOCK: Final = 256
 
 
@@ -27,7 +27,7 @@ class Shell:
         self._count = 0
 
     def add(self, places: Array) -> Corners:
-        """Add vertices at (n, 3) places, mm, and return their indices, (n,)."""
+        """Add vertices at (n, 3) positions, mm, and return their indices, (n,)."""
         first, self._count = self._count, self._count + len(places)
         self._places.append(places)
         return np.arange(first, self._count, dtype=np.int64)
@@ -40,18 +40,18 @@ class Shell:
     def join(self, inner: Corners, outer: Corners, *, outwards: bool = True) -> None:
         """Add the strip between two closed rings with the same number of vertices.
 
-        Seen from outside, both rings are counterclockwise, with ``outer`` round ``inner``. If not ``outwards``, the triangles are
-        reversed.
+        Seen from outside, both rings are counterclockwise, and the ring ``outer`` surrounds the ring ``inner``. If ``outwards``
+        is false, the triangles are reversed.
         """
         nearer, further = np.roll(inner, -1), np.roll(outer, -1)
         strip = np.concatenate([np.stack([outer, further, inner], axis=-1), np.stack([nearer, inner, further], axis=-1)])
         self.cover(strip if outwards else strip[:, ::-1])
 
     def zip(self, inner: Corners, inner_at: Array, outer: Corners, outer_at: Array, *, outwards: bool = True) -> None:
-        """Add the strip between two closed rings with vertices at increasing angles, rad: ``inner_at``, ``outer_at``.
+        """Add the strip between two closed rings, whose vertices are at increasing angles ``inner_at`` and ``outer_at``, rad.
 
         Each side of one ring makes a triangle with the vertex of the other ring that it faces. The sides are taken in the order
-        of the angles of their middles.
+        of the angles of their midpoints.
         """
         middles = [(at + np.append(at[1:], at[0] + 2 * np.pi)) / 2 % (2 * np.pi) for at in (inner_at, outer_at)]
         order = np.argsort(np.concatenate(middles), kind="stable")
@@ -74,7 +74,7 @@ class Shell:
 
     @property
     def places(self) -> Array:
-        """The places of the vertices: (n, 3) mm."""
+        """The positions of the vertices: (n, 3) mm."""
         return np.concatenate(self._places)
 
     @property
@@ -91,18 +91,18 @@ def decimated(places: Array, keep: NDArray[np.bool_], within: float) -> tuple[Co
     Parameters
     ----------
     places : (rows, columns, 3) float64, mm
-        The place of each node.
+        The position of each node.
     keep : (rows - 1, columns - 1) bool
-        Which cells are covered.
+        Whether each cell is covered.
     within : float, mm
-        Greatest distance between a node that is left out and its interpolated place on a triangle; if zero, no node is left out.
+        Greatest distance between an omitted node and its interpolated position on a triangle; if zero, no node is omitted.
 
     Returns
     -------
     facets : (m, 3) int64
         Row * columns + column of each vertex; counterclockwise if rows increase upwards and columns to the right.
     left_out : float, mm
-        The greatest such distance that occurs.
+        The greatest actual distance between an omitted node and its interpolated position.
     """
     from lobework.kernels.mesh.decimate import gather, split
 
@@ -121,7 +121,7 @@ def decimated(places: Array, keep: NDArray[np.bool_], within: float) -> tuple[Co
 
 
 def border(keep: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Return which nodes lie on the border of the kept cells; there is one row and one column more than in ``keep``."""
+    """Return whether each node lies on the border of the kept cells; the result has one row and one column more than ``keep``."""
     around = np.pad(keep.astype(np.uint8), 1)
     count = around[:-1, :-1] + around[1:, :-1] + around[:-1, 1:] + around[1:, 1:]
     edge: NDArray[np.bool_] = (count > 0) & (count < 4)

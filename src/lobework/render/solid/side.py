@@ -79,7 +79,7 @@ def side_shell(stock: Stock, hollow: Hollow | None, depth: Depth, within: float,
 
 
 def _add_side(shell: Shell, places: Array, facets: Corners, points: list[int]) -> tuple[Corners, Corners]:
-    """Add the side to a shell; return the vertices of its first row and of its last."""
+    """Add the side to a shell; return the vertices of the first row and of the last row of the side."""
     rows, columns = places.shape[0], places.shape[1] - 1
     row, column = np.divmod(facets, columns + 1)
     column %= columns
@@ -112,7 +112,7 @@ def _trim_to_end(r: Array, z: Array, plane: float, direction: int) -> None:
     """Move the first row of a carved side into the plane of the work's end, in place.
 
     Rays may be inclined to this plane. If the carved side crosses the plane, it begins at its last crossing; the material outside
-    that crossing is undercut and is left out. If the rays are inclined away from the end, the cut is extended to the end parallel
+    that crossing is undercut and is omitted. If the rays are inclined away from the end, the cut is extended to the end parallel
     to the axis.
     """
     beyond = direction * (z - plane) > _LEVEL_MM
@@ -155,9 +155,10 @@ def _require_above_axis(stock: Stock, deep: Array, r: Array, points: list[int]) 
 
 
 def _safe_within(stock: Stock, deep: Array, within: float) -> float:
-    """Return ``within``, reduced so that no two parts of the surface can meet; raise an error if they meet even if it is zero.
+    """Return the distance ``within``, reduced so that no two parts of the surface can meet.
 
-    The rays of a bead converge, and those on both sides of a flange face each other, so the wall between two cuts may be thin.
+    An error is raised if two parts meet even at distance zero. The rays of a bead converge, and the rays on both sides of a
+    flange face each other, so the wall between two cuts may be thin.
     """
     for less in (within, within / 4, within / 16, within / 64, 0.0):
         column, first, second = _first_meeting(stock, np.ascontiguousarray(deep.T) + less)
@@ -172,10 +173,10 @@ def _safe_within(stock: Stock, deep: Array, within: float) -> float:
 
 
 def _first_meeting(stock: Stock, depth: Array) -> tuple[int, int, int]:
-    """Return the index of a column in which two parts of the surface meet, and the rows before the meeting; -1 if none do.
+    """Return the index of a column in which two parts of the surface meet, and the rows before the meeting; -1 if no parts meet.
 
     ``depth`` is (columns, rows). Neighbouring rows meet if their rays cross and both are cut beyond the crossing. Other parts
-    meet if the polyline through the places of a column crosses itself.
+    meet if the polyline through the points of a column crosses itself.
     """
     from lobework.kernels.mesh.self_crossing import crossing
 

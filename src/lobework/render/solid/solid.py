@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["WITHIN_MM", "Solid", "solid_of"]
 
 WITHIN_MM: Final = 0.01
-"""Default greatest distance between a solid and the rays of the carving; also the limit for its polygonal circles."""
+"""Default greatest distance between a solid and the rays of the carving; also the tolerance of circles if ``within`` is zero."""
 _FINEST_MM: Final = 0.001
 _BYTES_A_RAY: Final = 64
 _BYTES_A_RAY_KEPT: Final = 256
@@ -67,7 +67,7 @@ class Solid(Brief):
 
     @property
     def volume(self) -> float:
-        """The volume of the solid, mm3; it is above zero if the triangles face outwards.
+        """The volume of the solid, mm3; the volume is positive if the triangles face outwards.
 
         Source: the divergence theorem, as the sum of the tetrahedra from the centroid of the vertices to each triangle.
         """
@@ -86,7 +86,7 @@ class Solid(Brief):
     def rounded(self) -> tuple[NDArray[np.float32], NDArray[np.int32]]:
         """Return the vertices, (n, 3) mm in single precision, and the triangles, (m, 3).
 
-        Vertices that the rounding makes equal are merged, and triangles with two equal vertices are left out.
+        Vertices that the rounding makes equal are merged, and triangles with two equal vertices are omitted.
         """
         single = self.vertices.astype(np.float32) + np.float32(0.0)
         faces = self.faces
@@ -104,7 +104,7 @@ def solid_of(carving: Carving, *, within: float = WITHIN_MM) -> Solid:
 
     Between rays the surface is flat. On a face, the surface passes through every ray that is more than two grid steps from the
     edge. The depth at the edge is extrapolated from these rays, and the vertices of the edge lie on its circle. The ends of round
-    work are flat; material that an inclined cut undercuts there is left out.
+    work are flat; material that an inclined cut undercuts at an end is omitted.
 
     Parameters
     ----------
@@ -112,9 +112,9 @@ def solid_of(carving: Carving, *, within: float = WITHIN_MM) -> Solid:
         The carved piece.
     within : float, mm
         Greatest distance between the solid's surface and the surface through all rays, in both directions. Rays within this
-        distance of the triangles between other rays are left out; if it is zero, every ray is a vertex. It is reduced where the
-        wall is thin. The edge and the inside of the work, which have no rays, are within this distance of their curves; within
-        0.001 mm if this distance is smaller, and within 0.01 mm if it is zero.
+        distance of the triangles between other rays are omitted; if ``within`` is zero, every ray is a vertex. The distance is
+        reduced if the wall is thin. The edge and the inside of the work have no rays: they deviate from their curves by at most
+        this distance, by at most 0.001 mm if the distance is smaller than that, and by at most 0.01 mm if it is zero.
 
     Returns
     -------
@@ -124,7 +124,7 @@ def solid_of(carving: Carving, *, within: float = WITHIN_MM) -> Solid:
     Raises
     ------
     SettingError
-        If the work is cut through, if the shape of its inside is not known, or if ``within`` is too large for the work.
+        If the work is cut through, if the shape of the inside is not known, or if ``within`` is too large for the work.
     TooLargeError
         If there are too many rays for the memory that a job may use.
 
@@ -164,7 +164,7 @@ def solid_of(carving: Carving, *, within: float = WITHIN_MM) -> Solid:
 
 
 def _hollow(piece: Piece, surface: Round, down: Array, within: float) -> Hollow | None:
-    """Return the hollow of round work, as a polyline within a distance of its curve; None if the work has no hollow."""
+    """Return the hollow of round work, as a polyline within a distance of its curve; None if the work is not hollow."""
     ends = surface.profile(down[[0, -1]])[:, 1]
     if isinstance(piece, Barrel):
         bore = piece.bore / 2
