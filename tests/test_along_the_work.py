@@ -104,7 +104,7 @@ def test_the_time_of_a_flute_is_its_length_divided_by_the_feed():
 def test_the_sheet_states_that_the_slides_move_while_the_spindle_is_still():
     sheet = sheet_of("Tide box", fixed(), BARREL, Ball(radius=BALL), list(cuts_of(FLUTE.series(3, spindle="1/3 turn"), fixed())))
     told = {entry.name: entry.value for group in sheet.groups if group.name == "pass 1: flutes" for entry in group.entries}
-    assert told["spindle turns"] == "none: the slides move while it stands still"
+    assert told["spindle turns"] == "none: the slides move while the spindle stands still"
     assert told["travels by z"] == "-30 mm"
     assert sheet.steps[0].columns[0].name == "spindle"
     assert sheet.steps[0].columns[0].by == "program"

@@ -92,9 +92,12 @@ def test_every_backend_gives_the_same_result(bench, capsys):
     assert all(lines == told["plain"] for lines in told.values())
 
 
-BODY = "so its body would be in the wood; cut less deep, or use a cutter with a higher edge"
+BODY = "so the body of the cutter would be in the wood; cut less deep, or use a cutter with a higher edge"
 THROUGH = (
-    "problem (carving): rings 1: cut through at 0 degrees, z -5 mm: 3.2 mm deep in work 3 mm thick; cut less deep",
+    (
+        "problem (carving): rings 1: the work is cut through at 0 degrees, z -5 mm: the cut is 3.2 mm deep, the "
+        "work 3 mm thick; cut less deep"
+    ),
     f"problem (carving): rings 1: 3.2 mm deep at 0 degrees, z -5 mm, but the cutter's edge is 1 mm high, {BODY}",
 )
 
@@ -117,7 +120,7 @@ def test_a_cut_deeper_than_the_height_of_the_edge_is_a_problem_with_exit_code_1(
 def test_check_finds_the_cutter_s_body_in_the_wood_before_anything_is_carved(bench, capsys):
     Path("barrel.toml").write_text(at("depth = 0.4", "depth = 1.5"), encoding="utf-8")
     assert main(["check", "barrel.toml"]) == 1
-    message = f"problem (work): rings: goes 1.5 mm deep, first in rings 1, but the cutter's edge is 1 mm high, {BODY}"
+    message = f"problem (work): rings: the tip goes 1.5 mm deep, first in rings 1, but the cutter's edge is 1 mm high, {BODY}"
     assert capsys.readouterr().out.splitlines()[0] == message
     Path("barrel.toml").write_text(at("depth = 0.4", "depth = 1.0"), encoding="utf-8")
     main(["check", "barrel.toml"])
@@ -143,10 +146,12 @@ def test_make_reports_the_findings_of_carving_and_of_the_check(bench, capsys):
     assert "wrote barrel/tally.txt\n" in said
     assert f"{THROUGH[0]}\n" in said
     assert said.count(BODY) == 1
-    assert f"problem (work): rings: goes 3.2 mm deep, first in rings 1, but the cutter's edge is 1 mm high, {BODY}\n" in said
     assert (
-        "warning (work): rings: goes 3.2 mm deep, first in rings 1, through work 3 mm thick; keep clear of what holds the work\n"
-        in said
+        f"problem (work): rings: the tip goes 3.2 mm deep, first in rings 1, but the cutter's edge is 1 mm high, {BODY}\n" in said
+    )
+    assert (
+        "warning (work): rings: the tip goes 3.2 mm deep, first in rings 1, but the work is 3 mm thick; keep the "
+        "tip clear of what holds the work\n" in said
     )
 
 
@@ -320,5 +325,6 @@ def test_carve_notes_an_unknown_material(bench, capsys):
     Path("barrel.toml").write_text(text, encoding="utf-8")
     assert main(["carve", "barrel.toml", "--as", "tally", "--backend", "plain"]) == 0
     assert (
-        "note (picture): piece: material 'brass' is not a known wood: drawn as pale wood; known: ash" in capsys.readouterr().out
+        "note (picture): piece: material 'brass' is not a known wood: drawn as pale wood; known woods: ash"
+        in capsys.readouterr().out
     )

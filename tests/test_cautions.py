@@ -132,7 +132,7 @@ def test_the_sheet_of_a_hand_set_lathe_does_not_mention_a_program():
     assert "program" not in page.lower()
     assert "controller" not in page.lower()
     assert sheet.by_hand
-    assert "All is set by hand." in page
+    assert "Everything is set by hand." in page
     assert {column.by for steps in sheet.steps for column in steps.columns} == {"hand"}
 
 

@@ -40,28 +40,28 @@ def rings(turns=1, cam=WAVE, follower=None, **drive):
 
 def test_a_pass_that_closes_is_noted_with_its_turns_and_lobes():
     (message,) = found_by(closure_findings, rings(ratio="3/4"))
-    assert message == "note (closure): rings: closes after 1 turn; it shows 3 lobes of cam 1 a turn"
+    assert message == "note (closure): rings: closes after 1 turn; the pattern has 3 lobes of cam 1 per turn"
 
 
 def test_a_pass_that_does_not_close_gives_a_warning_with_gap_and_remedy():
     """4 lobes at 2/3 are 8/3 a turn: one turn leaves a third of a lobe, 1/3 * 360 / (8/3) = 45 degrees of the work."""
     (message,) = found_by(closure_findings, rings(ratio="2/3"))
     assert message.startswith("warning (closure): rings: 1 turn leaves a gap of ")
-    assert "misses its start by -45 degrees" in message
+    assert "ends -45 degrees from its start" in message
     assert "closes after 3 turns: set turns = 3" in message
 
 
 def test_a_travelling_slide_does_not_close():
     item = replace(rings(turns=2), travel=At(x=-3.0))
     (message,) = found_by(closure_findings, item)
-    assert "the slides travel, so it does not close; it ends 3 mm from where it began" in message
+    assert "the slides travel, so the pass does not close; the path ends 3 mm from its start" in message
 
 
 def test_a_bridged_hollow_is_reported_once_per_series():
     cam = Scallop(lobes=6, base_radius=50.0, rise=4.0)
     findings = found_by(bridging_findings, rings(cam=cam, follower=Roller(3.0)).series(5, x=-1.0))
     assert len(findings) == 1
-    assert "warning (bridging): rings, cam 1: the roller spans the cam from " in findings[0]
+    assert "warning (bridging): rings, cam 1: the roller bridges the cam from " in findings[0]
     assert "in each of 6 lobes" in findings[0]
     assert findings[0].endswith("only a knife would reach the bottom")
 
@@ -104,8 +104,8 @@ def test_a_rounded_percent_is_noted_with_the_gap_and_the_turns_until_it_is_visib
     lathe = driven(turned_by="motor", percent_places=2)
     (message,) = found_by(ratio_findings, rings(ratio="2/3", turns=3), lathe)
     assert message == (
-        "note (ratio): rings, cam 1: runs at 66.67 %, not 2/3 (percent, 2 decimals): after 3 turns the wave misses its "
-        "start by 0.054 degrees, 0.024 mm at a radius of 25 mm; this is visible after 7 turns; use a ratio that the drive "
+        "note (ratio): rings, cam 1: runs at 66.67 %, not 2/3 (percent, 2 decimals): after 3 turns the gap at "
+        "the join is 0.054 degrees, 0.024 mm at a radius of 25 mm; this is visible after 7 turns; use a ratio that the drive "
         "can make, or gears"
     )
     (warned,) = found_by(ratio_findings, rings(ratio="2/3", turns=9), lathe)
@@ -123,7 +123,8 @@ def test_only_visible_motor_steps_give_a_warning():
     """From the wave 2.5 (1 - cos 4 a): half of 200 steps, pi/200 rad, moves it 5 sin(2 pi / 200) = 0.157 mm at its steepest."""
     (message,) = found_by(ratio_findings, rings(ratio="3/4"), driven(turned_by="motor", steps=200.0))
     assert message == (
-        "warning (ratio): rings, cam 1: half a step of its motor moves the headstock 0.157 mm; use finer steps than 200 a turn"
+        "warning (ratio): rings, cam 1: half a step of the cam's motor moves the headstock 0.157 mm; use more "
+        "than 200 steps a turn"
     )
     assert found_by(ratio_findings, rings(ratio="3/4"), driven(turned_by="motor", steps=16000.0)) == []
 
@@ -183,15 +184,15 @@ def test_the_overrun_of_a_wave_is_measured_at_its_crest():
 def test_a_tip_beyond_the_edge_but_clear_of_the_face_gives_no_edge_warning():
     findings = found_on(DISC, plain(x=30.0, depth=-1.0))
     assert findings == [
-        "warning (work): rings: the tip stays 1 mm or more clear of the face and cuts nothing; depth is positive into the work"
+        "warning (work): rings: the tip stays at least 1 mm away from the face and cuts nothing; depth is positive into the work"
     ]
 
 
 def test_a_tip_through_the_back_of_the_work_gives_a_warning():
     (message,) = found_on(DISC, plain(depth=2.0).series(4, depth=1.25))
     assert (
-        message == "warning (work): rings: goes 5.75 mm deep, first in rings 4, through work 5 mm thick; "
-        "keep clear of what holds the work"
+        message == "warning (work): rings: the tip goes 5.75 mm deep, first in rings 4, but the work is 5 mm thick; "
+        "keep the tip clear of what holds the work"
     )
 
 

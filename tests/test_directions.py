@@ -56,7 +56,7 @@ def test_c_plus_turns_the_work_counterclockwise_and_a_mark_at_the_cutter_comes_t
     assert quarter == pytest.approx([0, 20, 0])
     assert seen_to_turn(begins, quarter) == pytest.approx(90)
     assert plus_of(AXES[0]) == "turns the work counterclockwise: the wood at the cutter goes up"
-    assert trial_of(AXES[0]) == "send C from 0 to 90: a mark on the work, made at the cutter, must come to the top"
+    assert trial_of(AXES[0]) == "move C from 0 to 90: a mark on the work, made at the cutter, must come to the top"
     assert "the cutter on the right (X plus), Y plus upwards" in SEEN
 
 
@@ -113,9 +113,9 @@ def test_plus_swings_the_cutter_counterclockwise_from_the_spindle_direction_towa
     assert ends == pytest.approx([1, 0, 0])
     assert np.cross(begins, ends) == pytest.approx([0, 1, 0])
     assert plus_of(AXES[4]).startswith(
-        "turns the cutter counterclockwise, seen from above: at 0 it points along the spindle, at 90 across"
+        "turns the cutter counterclockwise, seen from above: at 0 the cutter points along the spindle, at 90 across"
     )
-    assert trial_of(AXES[4]) == "send B from 0 to 90: the cutter must point across the spindle, from the X plus side"
+    assert trial_of(AXES[4]) == "move B from 0 to 90: the cutter must point across the spindle, from the X plus side"
 
 
 def test_a_gain_other_than_1_is_listed():
@@ -123,21 +123,21 @@ def test_a_gain_other_than_1_is_listed():
     drive = Drive(MotionLaw(base_radius=60.0, **LEANING), follower=Knife())
     assert "gain" not in dict(directions([cut_of(cams=(drive,))]))
     said = dict(directions([cut_of(cams=(replace(drive, gain=gain),)) for gain in (0.5, 0.75)]))["gain"]
-    assert said.startswith("0.5 to 0.75: travel of the spindle, at its own height, divided by the lift of the follower; a lever")
+    assert said.startswith("0.5 to 0.75: travel of the spindle, at spindle height, divided by the lift of the follower; a lever")
 
 
 def test_cams_in_software_and_unused_axes_are_not_listed():
     lathe = replace(BENCH, axes=AXES[:3], cams=(CamShaft(number=1, turned_by="software"),))
     cut = cut_of(lathe, cams=(Drive(MotionLaw(base_radius=60.0, **LEANING), follower=Knife()),))
     assert "edge cam" not in dict(directions([cut]))
-    assert not any("send A" in message or "send B" in message for _, message in directions([cut_of()]))
+    assert not any("move A" in message or "move B" in message for _, message in directions([cut_of()]))
 
 
 def test_an_axis_with_less_than_a_quarter_turn_has_a_small_trial_move():
     short = replace(AXES[4], low=0.0, high=60.0)
-    assert trial_of(short) == "send B a little towards plus: the cutter must swing from along the spindle towards X plus"
+    assert trial_of(short) == "move B a little towards plus: the cutter must swing from along the spindle towards X plus"
     back = replace(AXES[0], low=-400.0, high=45.0, reversed=True)
-    assert trial_of(back) == "send C a little towards minus: a mark on the work, made at the cutter, must go up"
+    assert trial_of(back) == "move C a little towards minus: a mark on the work, made at the cutter, must go up"
     assert trials(AXES[1:3]) == ()
 
 
@@ -243,7 +243,7 @@ def test_a_job_file_can_reverse_an_axis_and_its_limits_keep_the_sign_of_plus(tmp
     assert words(render(made.program()), "C") == [0.0, -360.0]
     sheet = {group.name: {each.name: each.value for each in group.entries} for group in made.settings().groups}
     assert sheet["lathe"]["axis C"].endswith("from -30 deg to 400 deg, reversed")
-    assert sheet[DIRECTIONS]["C plus"].endswith("; C is reversed: its words in the program have the other sign")
+    assert sheet[DIRECTIONS]["C plus"].endswith("; C is reversed: its words in the program have the opposite sign")
     path.write_text(JOB.replace("high = 400", "high = 300"), encoding="utf-8")
     with pytest.raises(SettingError, match="C would go to 360 deg, but the lathe's spindle axis ends at 300 deg"):
         read_job(path).program()
@@ -258,7 +258,7 @@ def test_head_and_air_program_describe_a_trial_of_each_axis_before_any_move():
         head, _, rest = text.partition("\n\n")
         head = head.replace(")\n(-", "")
         assert "C plus: turns the work counterclockwise" in head
-        assert "send C from 0 to 90: a mark on the work, made at the cutter, must come to the top" in head
-        assert "send A from 0 to -90: a mark on cam 1" in head
+        assert "move C from 0 to 90: a mark on the work, made at the cutter, must come to the top" in head
+        assert "move A from 0 to -90: a mark on cam 1" in head
         first = rest.partition("G0 ")[0]
-        assert ("send C from 0 to 90" in first) == bool(air)
+        assert ("move C from 0 to 90" in first) == bool(air)

@@ -57,10 +57,10 @@ def test_the_angle_of_a_helical_groove_follows_from_lead_and_diameter(way):
     expected = helix_angle(50.0, way * 250.0)
     assert along.of == "groove"
     assert (along.low_deg, along.high_deg) == pytest.approx((expected, expected), abs=1e-4)
-    assert along.message(round(expected, 2)) == f"{round(expected, 2):g} deg, as the job sets it: along the groove"
+    assert along.message(round(expected, 2)) == f"{round(expected, 2):g} deg, as set in the job: along the groove"
     assert (
         along.message(0.0)
-        == f"0 deg, as the job sets it: {abs(expected):.1f} deg off the groove, all along; {expected:.1f} deg would fit it"
+        == f"0 deg, as set in the job: {abs(expected):.1f} deg off the groove, all along; {expected:.1f} deg would fit exactly"
     )
 
 
@@ -142,13 +142,13 @@ def angle_on_the_sheet(made):
 
 
 def test_the_sheet_shows_the_angle_of_the_job_and_the_angle_that_would_fit():
-    assert angle_on_the_sheet(job(HELIX, angle=-32.1)) == "-32.1 deg, as the job sets it: along the groove"
+    assert angle_on_the_sheet(job(HELIX, angle=-32.1)) == "-32.1 deg, as set in the job: along the groove"
     assert angle_on_the_sheet(job(HELIX)) == (
-        "0 deg, as the job sets it: 32.1 deg off the groove, all along; -32.1 deg would fit it"
+        "0 deg, as set in the job: 32.1 deg off the groove, all along; -32.1 deg would fit exactly"
     )
     along_a_cone = Pass(turns="1/3", template=template_of(CONE), at=At(depth=0.4))
     assert angle_on_the_sheet(job(along_a_cone, piece=CONE, angle=-20.0)) == (
-        "-20 deg, as the job sets it: at most 26.3 deg off the groove, at z -59.88 mm; "
+        "-20 deg, as set in the job: at most 26.3 deg off the groove, at z -59.88 mm; "
         "-32.8 deg would fit best, at most 13.5 deg off"
     )
 
@@ -166,7 +166,7 @@ def test_sheet_and_program_name_one_angle_to_set_and_for_each_cut_the_angle_that
     made = wound_on_a_taper()
     text = rs274.render(made.program()).decode("ascii").replace(")\n(-", "")
     said = angle_on_the_sheet(made)
-    assert said.startswith("30 deg, as the job sets it: at most ")
+    assert said.startswith("30 deg, as set in the job: at most ")
     assert f"angle of the frame {said}" in " ".join(text.split())
     (steps,) = made.settings().steps
     at = [column.name for column in steps.columns].index("best angle of the frame")
@@ -179,7 +179,7 @@ def test_sheet_and_program_name_one_angle_to_set_and_for_each_cut_the_angle_that
         assert off == pytest.approx(30 - expected, abs=0.06)
         assert f"best angle of the frame: {row.values[at]}" in text
     (finding,) = found(made)
-    assert f"write an angle of {groove_angle_of(made.cuts(), made.cutter, made.piece).best_deg:.1f} deg" in finding
+    assert f"set the frame to {groove_angle_of(made.cuts(), made.cutter, made.piece).best_deg:.1f} deg" in finding
 
 
 def test_if_one_angle_fits_all_cuts_no_cut_lists_its_own_angle():
@@ -195,7 +195,7 @@ def test_the_check_reports_where_the_frame_angle_deviates():
     assert found(job(HELIX, angle=30.0)) == [
         (
             "warning (frame): helix: the frame is set to 30 deg, 62.1 deg off the groove at z -10 mm; "
-            "write an angle of -32.1 deg for it in the job"
+            "set the frame to -32.1 deg in the job"
         )
     ]
 

@@ -220,8 +220,8 @@ def test_the_message_of_a_jump():
     chuck = FaultyChuck(fault="jump", at=0.25, wide=0.1, size=0.5)
     (said,) = jump_findings([path(chuck, name="rings")])
     assert str(said) == (
-        "problem (jump): rings, chuck 'chuck 1': the path jumps by 0.5 mm at 90 degrees of the spindle, after 0.25 turns, "
-        "and at 1 more place; no lathe can follow it: change the settings of the part, or correct the part"
+        "problem (jump): rings, chuck 'chuck 1': the path jumps by 0.5 mm at a spindle angle of 90 degrees, after 0.25 turns, "
+        "and at 1 more place; no lathe can follow this path: change the settings of the part, or correct the part"
     )
 
 

@@ -240,7 +240,7 @@ def test_an_invalid_picture_size_is_refused_in_one_line(dots):
 def test_an_unknown_material_is_reported_with_the_known_woods(material):
     (finding,) = material_findings(Disc(diameter=60.0, thickness=5.0, material=material))
     assert str(finding).startswith(
-        f"note (picture): piece: material '{material}' is not a known wood: drawn as pale wood; known: ash, "
+        f"note (picture): piece: material '{material}' is not a known wood: drawn as pale wood; known woods: ash, "
     )
     assert all(name in finding.message for name in WOODS)
 

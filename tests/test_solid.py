@@ -366,7 +366,7 @@ def test_work_that_ends_in_a_point_is_closed_there():
             GROOVED,
             0.5,
             lambda s: vee(polar(s)[0] - RING, 1, 6),
-            r"depth=6: at x .*, y .* mm the cut goes through to the back, 5 mm down",
+            r"depth=6: at x .*, y .* mm the cut goes through to the back, 5 mm below the face",
         ),
         (
             TUBE,
@@ -435,11 +435,11 @@ def test_an_unknown_inner_shape_is_refused():
     stock, piece = pointed()
     tube = Round(length=stock.surface.length, profile=stock.surface.profile, wall=lambda s: 0.01 * s, straight=False)
     odd = replace(stock, surface=tube)
-    with pytest.raises(SettingError, match=r"piece.form='finial': the shape of its inside is not known"):
+    with pytest.raises(SettingError, match=r"piece.form='finial': the shape of the inside is not known"):
         solid_of(Carving(title="", piece=piece, stock=odd, depth=odd.uncut(), sweeps=()))
 
 
-@pytest.mark.parametrize(("within", "advice"), [(0.01, "coarser resolution$"), (0.0, "allow a distance with within$")])
+@pytest.mark.parametrize(("within", "advice"), [(0.01, "coarser resolution$"), (0.0, "set within above zero$")])
 def test_more_rays_than_memory_may_hold_are_refused(within, advice):
     carving = carved(LID, 1.0, uncut)
     vast = np.broadcast_to(np.float32(0.0), (10_000, 10_000))

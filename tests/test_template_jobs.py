@@ -172,7 +172,9 @@ def test_an_error_in_an_inch_job_is_reported_in_inches(job, capsys, written, mes
 def test_the_check_reports_the_depth_of_a_hollow_that_a_rubber_misses(job, capsys):
     """Straight down and up at 45 degrees, a circle of 2 mm stands 2 sqrt(2) - 2 = 0.828 mm short of the corner."""
     assert main(["check", str(job("{ points = [[0, 25], [-10, 15], [-20, 25]], rubber = 2 }"))]) == 1
-    message = "the rubber spans the hollow at z -10 mm, and misses 0.828 mm of its depth; a smaller rubber would reach the bottom"
+    message = (
+        "the rubber bridges the hollow at z -10 mm, and stays 0.828 mm above its bottom; a smaller rubber would reach the bottom"
+    )
     assert f"warning (template): pass 1: {message}" in capsys.readouterr().out
 
 

@@ -76,14 +76,20 @@ def test_a_helix_that_runs_off_the_end_gives_a_warning():
 
 def test_a_tip_beyond_the_end_but_clear_of_the_work_gives_no_edge_warning():
     assert found(ring(x=14.0, z=3.0, depth=0.5)) == [
-        "warning (work): rings: the tip stays 1.5 mm or more clear of the work and cuts nothing; depth is positive into the work"
+        (
+            "warning (work): rings: the tip stays at least 1.5 mm away from the work and cuts nothing; depth is "
+            "positive into the work"
+        )
     ]
 
 
 def test_a_tip_through_the_wall_of_a_barrel_gives_a_warning():
     """Half of 24 - 18 mm."""
     assert found(ring(depth=2.0).series(3, depth=0.75)) == [
-        "warning (work): rings: goes 3.5 mm deep, first in rings 3, through work 3 mm thick; keep clear of what holds the work"
+        (
+            "warning (work): rings: the tip goes 3.5 mm deep, first in rings 3, but the work is 3 mm thick; keep the "
+            "tip clear of what holds the work"
+        )
     ]
 
 
@@ -92,9 +98,9 @@ def test_the_thickness_of_a_turned_wall_is_that_under_the_pass():
     cup = Turned(profile=((0, 12), (-20, 12)), hollow=((0, 10), (-20, 6)))
     assert found(ring(z=-18.0, depth=4.0), piece=cup) == []
     (message,) = found(ring(z=-1.0, depth=4.0), piece=cup)
-    assert "goes 4 mm deep, first in rings, through work 2.2 mm thick" in message
+    assert "the tip goes 4 mm deep, first in rings, but the work is 2.2 mm thick" in message
     (message,) = found(ring(z=-15.0, depth=4.0).series(2, z=12.0), piece=cup)
-    assert "first in rings 1, through work 2.6 mm thick" in message
+    assert "first in rings 1, but the work is 2.6 mm thick" in message
 
 
 @pytest.mark.parametrize("past", [0.4, 11.6, 12.4])
@@ -103,7 +109,7 @@ def test_a_cutter_that_enters_through_deeper_wood_gives_a_warning(past):
     solid = Barrel(diameter=24.0, length=12.0)
     (message,) = found(ring(depth=0.0).series(2, x=-12.0 - past), piece=solid)
     assert message == (
-        "warning (work): rings: on its way in, the cutter passes through deeper wood, first in rings 2; "
+        "warning (work): rings: during the plunge the tip is deeper in the wood than at the start of the pass, first in rings 2; "
         "start x at the radius of the work there"
     )
     assert found(ring(depth=11.0), piece=solid) == []
@@ -124,17 +130,20 @@ def test_correct_work_gives_no_finding():
 def test_work_cut_through_is_a_problem_with_place_pass_and_step():
     message = said(carved(ring(z=-6.0, depth=2.0).series(3, depth=0.6), cutter=Ball(radius=4.0)))
     assert message == [
-        "problem (carving): rings 3: cut through at 0 degrees, z -6 mm: 3.2 mm deep in work 3 mm thick; cut less deep"
+        (
+            "problem (carving): rings 3: the work is cut through at 0 degrees, z -6 mm: the cut is 3.2 mm deep, the "
+            "work 3 mm thick; cut less deep"
+        )
     ]
 
 
 def test_work_cut_to_exactly_its_thickness_is_cut_through():
     (message, _) = said(carved(ring(x=6.0, z=0.0, depth=3.0), piece=DISC, cutter=Ball(radius=1.0)))
-    assert message.startswith("problem (carving): rings: cut through at x ")
-    assert message.endswith(": 3 mm deep in work 3 mm thick; cut less deep")
+    assert message.startswith("problem (carving): rings: the work is cut through at x ")
+    assert message.endswith(": the cut is 3 mm deep, the work 3 mm thick; cut less deep")
 
 
-BODY = "so its body would be in the wood; cut less deep, or use a cutter with a higher edge"
+BODY = "so the body of the cutter would be in the wood; cut less deep, or use a cutter with a higher edge"
 
 
 def test_carved_work_deeper_than_the_height_of_the_edge_is_a_problem():
@@ -168,7 +177,10 @@ def test_a_cut_deeper_than_the_height_of_the_edge_is_a_problem_before_carving(ho
     given = {"piece": piece, "cutter": replace(cutter, holder=holder)}
     deep = [ring(*at, depth=high).series(3, depth=0.1), ring(*at, depth=high)]
     assert bodies(*deep, **given) == [
-        f"problem (work): rings: goes {high + 0.2:g} mm deep, first in rings 2, but the cutter's edge is {high:g} mm high, {BODY}"
+        (
+            f"problem (work): rings: the tip goes {high + 0.2:g} mm deep, first in rings 2, but the cutter's edge is "
+            f"{high:g} mm high, {BODY}"
+        )
     ]
 
 
@@ -188,7 +200,7 @@ def test_pens_flat_ends_and_tips_beside_the_work_have_no_body_in_the_wood():
 
 def test_the_height_of_an_edge_is_reported_in_the_units_of_the_job():
     (message,) = bodies(ring(6.0, 0.0, depth=2.0), piece=DISC, units="inch")
-    assert "goes 0.0787 in deep, first in rings, but the cutter's edge is 0.0394 in high" in message
+    assert "the tip goes 0.0787 in deep, first in rings, but the cutter's edge is 0.0394 in high" in message
 
 
 def test_a_job_s_check_finds_a_body_in_the_wood_once():
@@ -204,7 +216,9 @@ def test_a_cutter_that_touches_nothing_gives_a_warning():
     nothing = "warning (carving): whole job: no cutter reaches into the work; "
     assert said(carved(ring(depth=-0.5))) == [nothing + "depth is positive into the work, and the slides position the tip"]
     beside = carved(ring(x=20.0, z=0.0, depth=0.5), piece=DISC)
-    assert said(beside) == [nothing + "the tip is deep enough, but beside the work: move x, y or z so that it is over the work"]
+    assert said(beside) == [
+        nothing + "the tip is deep enough, but beside the work: move x, y or z so that the tip is over the work"
+    ]
 
 
 def test_the_wall_under_a_tip_between_rays_is_measured():
@@ -214,7 +228,8 @@ def test_the_wall_under_a_tip_between_rays_is_measured():
     assert through.deepest == through.thinnest
     assert through.thinnest.wall == pytest.approx(-0.05, abs=1e-6)
     assert said(through)[0] == (
-        "problem (carving): rings: cut through at 0 degrees, z -6.2 mm: 2.05 mm deep in work 2 mm thick; cut less deep"
+        "problem (carving): rings: the work is cut through at 0 degrees, z -6.2 mm: the cut is 2.05 mm deep, the "
+        "work 2 mm thick; cut less deep"
     )
 
 
@@ -229,7 +244,10 @@ def test_a_piece_without_a_view_is_treated_as_a_face():
 def test_a_frame_whose_spindle_would_be_in_the_wood_is_found():
     deep = carved(ring(depth=2.0), cutter=FlatEnd(width=2.0, holder=CuttingFrame(radius=1.5)))
     where = "rings: 2 mm deep at 0 degrees, z -6 mm"
-    assert said(deep)[-1] == f"problem (carving): {where}, but the frame's radius is 1.5 mm; its spindle would be in the wood"
+    assert (
+        said(deep)[-1]
+        == f"problem (carving): {where}, but the frame's radius is 1.5 mm, so the spindle of the frame would be in the wood"
+    )
 
 
 def lines(*passes, units="mm", **given):
@@ -246,7 +264,7 @@ def test_a_summary_lists_rays_volume_land_deepest_thinnest_and_ridges():
         "least wall left 2.5 mm at 0 degrees, z -5.2 mm",
     ]
     assert lines(ring(depth=0.5).series(2, z=-1.6), cutter=Ball(radius=1.0), chord=1e-4)[-1] == (
-        "ridges between grooves stand up to 0.4 mm above their floors"
+        "ridges between grooves stand up to 0.4 mm above the floors of the grooves"
     )
 
 

@@ -36,7 +36,7 @@ def test_writer_and_proof_agree_on_cutting_and_total_time():
 
 @pytest.mark.drawn
 def test_head_and_proof_use_the_same_names_for_the_times():
-    names = r"([0-9.]+) minutes under cut.*?, ([0-9.]+) minutes in all"
+    names = r"([0-9.]+) minutes of cutting time.*?, ([0-9.]+) minutes in all"
     spoken = 0
     for _, text, proof in counted():
         head = text.decode("ascii").partition("G2")[0].replace("\n; - ", " ").replace(")\n(-", "")

@@ -110,8 +110,8 @@ def test_the_closure_note_of_a_straight_line_chuck(line):
     path = trace(cut_on(sliding(line), at=AT), chord=0.05)
     (note,) = closure_findings([path.cut], [path])
     assert str(note) == (
-        "note (closure): pass 1: chuck 'chuck 1' never returns to its starting position, so it never closes; "
-        "it ends 4 mm from where it began"
+        "note (closure): pass 1: chuck 'chuck 1' never returns to its starting position, so the pass never closes; "
+        "the path ends 4 mm from its start"
     )
 
 

@@ -146,7 +146,7 @@ def test_the_page_states_the_size_of_the_work_and_the_removed_material():
 
 def test_the_page_states_that_the_work_is_cut_through():
     text = render(disc(lambda x, y: np.where(np.hypot(x, y) < 5, 7.0, 0.0), 0.3)).decode()
-    assert "none: it is cut through" in text
+    assert "none: the work is cut through" in text
 
 
 def test_the_page_of_uncut_work_states_that_nothing_is_cut():

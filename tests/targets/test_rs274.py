@@ -240,7 +240,7 @@ def test_the_head_states_units_zeros_letters_speed_and_cautions(lid):
         "C spindle",
         "A cam 1",
         "spindle 3 turns a minute",
-        "rapid moves of C, A to the start of the next cut, often a turn or more back",
+        "rapid moves turn C, A to the start of the next cut, often by a turn or more",
         "face of the work",
         "spindle's axis",
     ):

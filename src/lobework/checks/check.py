@@ -92,7 +92,7 @@ def closure_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[F
                 kind="closure",
                 level="note",
                 where=name,
-                message=f"{_why_open(same[0])}; it ends {show_small(worst.gap_mm, same[0].units)} from where it began"
+                message=f"{_why_open(same[0])}; the path ends {show_small(worst.gap_mm, same[0].units)} from its start"
                 + _lobes_clause(lobes_shown),
             )
         elif worst.gap_mm <= JOIN_MM:
@@ -101,7 +101,7 @@ def closure_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[F
         else:
             leave = "leaves" if passed.turns == 1 else "leave"
             gaps = ", ".join(
-                f"the wave of {drive.name} misses its start by {format_number(float(gap), 4)} degrees"
+                f"the wave of {drive.name} ends {format_number(float(gap), 4)} degrees from its start"
                 for drive, gap in zip(passed.cams, worst.gap_deg, strict=True)
                 if gap
             )
@@ -111,8 +111,8 @@ def closure_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[F
                 where=name,
                 message=f"{_turns(passed.turns)} {leave} a gap of {show_small(worst.gap_mm, same[0].units)} at the join"
                 + (f" ({gaps})" if gaps else "")
-                + f"; it closes after {_turns(Fraction(worst.turns))}: set turns = {worst.turns}"
-                + (", or another ratio" if passed.cams else ""),
+                + f"; the path closes after {_turns(Fraction(worst.turns))}: set turns = {worst.turns}"
+                + (", or choose another ratio" if passed.cams else ""),
             )
 
 
@@ -138,8 +138,8 @@ def bridging_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[
                     kind="bridging",
                     level="warning",
                     where=f"{name}, {drive.name}",
-                    message=f"the {drive.follower.kind} spans the cam from {first} to {last} degrees{each}, "
-                    f"{wide} wide, and misses up to {deep} of depth; {remedy}",
+                    message=f"the {drive.follower.kind} bridges the cam from {first} to {last} degrees{each}, "
+                    f"{wide} wide, and stays up to {deep} above the bottom of the hollow; {remedy}",
                 )
 
 
@@ -154,7 +154,7 @@ def template_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[
         spanned = template.spans(feeds) if template is not None else []
         if spanned and (worst := max(spanned, key=lambda each: each.gap)).gap > VISIBLE_MM:
             place, gap = show_length(round(worst.place, 2), same[0].units), show_small(worst.gap, same[0].units)
-            spans = f"the rubber spans the hollow at {feeds} {place}, and misses {gap} of its depth"
+            spans = f"the rubber bridges the hollow at {feeds} {place}, and stays {gap} above its bottom"
             message = f"{spans}; a smaller rubber would reach the bottom"
             yield Finding(kind="template", level="warning", where=name, message=message)
 
@@ -230,8 +230,8 @@ def ratio_findings(cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Fin
                     )
                 axis = lathe.axis(f"cam {number}")
                 if axis and axis.steps and (coarse := _half_a_step(drive, axis.steps)) > VISIBLE_MM:
-                    finer = f"use finer steps than {axis.steps:g} a turn"
-                    message = f"half a step of its motor moves the headstock {show_small(coarse, same[0].units)}; {finer}"
+                    finer = f"use more than {axis.steps:g} steps a turn"
+                    message = f"half a step of the cam's motor moves the headstock {show_small(coarse, same[0].units)}; {finer}"
                     yield Finding(kind="ratio", level="warning", where=where, message=message)
 
 
@@ -248,7 +248,7 @@ def _ratio_finding(actual: RealRatio, drive: Drive, cut: Cut, radius: float, whe
         level="warning" if until <= cut.passed.turns else "note",
         where=where,
         message=f"runs at {show_percent(actual)}, not {drive.ratio} ({actual.description}): after {_turns(Fraction(closes))} the "
-        f"wave misses its start by {gap} at a radius of {show_small(radius, cut.units)}; this is visible after "
+        f"gap at the join is {gap} at a radius of {show_small(radius, cut.units)}; this is visible after "
         f"{_turns(Fraction(until))}; use a ratio that the drive can make, or gears",
     )
 
@@ -262,12 +262,12 @@ def _half_a_step(drive: Drive, steps: float) -> float:
 def _why_open(cut: Cut) -> str:
     """Return the reason why a pass does not close."""
     if any(cut.travel):
-        return "the slides travel, so it does not close"
+        return "the slides travel, so the pass does not close"
     if eased := [drive.name for drive in cut.passed.cams if drive.twist and drive.twist.ease]:
-        return f"the twist of {eased[0]} is eased, so it does not close"
+        return f"the twist of {eased[0]} is eased, so the pass does not close"
     if never := [mounted.name for mounted in cut.lathe.chucks if mounted.period_turns == 0]:
-        return f"chuck {never[0]!r} never returns to its starting position, so it never closes"
-    return "a chuck does not return to its starting position with the spindle, and its period is not known"
+        return f"chuck {never[0]!r} never returns to its starting position, so the pass never closes"
+    return "a chuck does not return to its starting position with the spindle, and the chuck's period is not known"
 
 
 def show_small(mm: float, units: LengthUnit = "mm") -> str:
@@ -290,7 +290,7 @@ def _turns(value: Fraction) -> str:
 
 def _lobes_clause(lobes_shown: str) -> str:
     """Return the last clause of a message, which gives the lobes per turn; empty without cams."""
-    return f"; it shows {lobes_shown} a turn" if lobes_shown else ""
+    return f"; the pattern has {lobes_shown} per turn" if lobes_shown else ""
 
 
 def _in_lobes(drive: Drive, lobes: Fraction) -> str:

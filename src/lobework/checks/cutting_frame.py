@@ -100,9 +100,9 @@ class GrooveAngle:
         """Return a sentence with the angle that the job sets, its misfit, and the best angle.
 
         >>> GrooveAngle(of="groove", low_deg=30.0, high_deg=36.0, low_z=-40.0, high_z=-5.0).message(30.0)
-        '30 deg, as the job sets it: at most 6 deg off the groove, at z -5 mm; 33 deg would fit best, at most 3 deg off'
+        '30 deg, as set in the job: at most 6 deg off the groove, at z -5 mm; 33 deg would fit best, at most 3 deg off'
         """
-        message = f"{format_number(set_deg, 2)} deg, as the job sets it"
+        message = f"{format_number(set_deg, 2)} deg, as set in the job"
         misfits = self.misfit(set_deg)[0], self.misfit(self.best_deg)[0]
         best, off, least = (format_number(each, 1) for each in (self.best_deg, *misfits))
         if self.is_uniform and self.fits(set_deg):
@@ -111,7 +111,7 @@ class GrooveAngle:
         message += f": {'' if self.is_uniform else 'at most '}{off} deg off the {self.of}, {where}"
         if self.fits(set_deg):
             return f"{message}; no other angle fits better"
-        return f"{message}; {best} deg would fit {'it' if self.is_uniform else f'best, at most {least} deg off'}"
+        return f"{message}; {best} deg would fit {'exactly' if self.is_uniform else f'best, at most {least} deg off'}"
 
     @property
     def is_uniform(self) -> bool:
@@ -168,7 +168,7 @@ def frame_by_cut(cuts: Sequence[Cut], cutter: Cutter, piece: Piece) -> dict[int,
 def _cut_text(groove_angle: GrooveAngle, set_deg: float) -> str:
     """Return the best angle for one cut and the misfit of the angle that is set."""
     best, off = format_number(groove_angle.best_deg, 1), format_number(groove_angle.misfit(set_deg)[0], 1)
-    return f"{best} deg, {off} deg off as set"
+    return f"{best} deg; as set, {off} deg off"
 
 
 def _neighbour(cuts: Sequence[Cut], k: int) -> Cut:
@@ -299,7 +299,7 @@ def _slope_findings(cut: Cut, cutter: Cutter, name: str) -> Iterator[Finding]:
         by = f"{show_small(abs(float(deeper[worst])), cut.units)} {'deeper' if deeper[worst] > 0 else 'less deep'}"
         where = f"{'z' if cut.approach.axis == 'x' else 'x'} {show_length(round(float(along[worst]), 2), cut.units)}"
         size = f"rubber = '{show_length(radius, cut.units)}'" if radius else ""
-        remedy = f"use a rubber with the radius of the cutter's sweep: {size}" if size else "leave the rubber out"
+        remedy = f"use a rubber with the radius of the cutter's sweep: {size}" if size else "omit the rubber"
         message = f"on the slope at {where} the cutter goes {by} than where the template is level; {remedy}"
         yield Finding(kind="template", level="warning", where=name, message=message)
 
@@ -313,17 +313,16 @@ def _finding(groove_angle: GrooveAngle, holder: CuttingFrame, name: str, units: 
         stands, by, where = format_number(holder.angle_deg, 2), format_number(off, 1), show_length(round(z, 2), units)
         error = f"the frame is set to {stands} deg, {by} deg off the {groove_angle.of} at z {where}"
         then = f"; the misfit is then at most {format_number(least, 1)} deg" if least > _SETTING_DEG else ""
-        yield Finding(
-            kind="frame", level="warning", where=name, message=f"{error}; write an angle of {best} deg for it in the job{then}"
-        )
+        yield Finding(kind="frame", level="warning", where=name, message=f"{error}; set the frame to {best} deg in the job{then}")
     elif least > _LARGE_MISFIT_DEG:
         by, where = format_number(least, 1), show_length(round(least_z, 2), units)
         message = (
-            f"the angle of the {groove_angle.of} changes along the work: at its best angle, {best} deg, the frame is {by} deg off"
+            f"the angle of the {groove_angle.of} changes along the work: even at the best angle, {best} deg, the frame "
+            f"is {by} deg off"
         )
         yield Finding(
             kind="frame",
             level="note",
             where=name,
-            message=f"{message} at z {where}; cut it in shorter passes, each with its own angle",
+            message=f"{message} at z {where}; divide the pass into shorter ones, each with its own frame angle",
         )

@@ -135,18 +135,18 @@ def _finding(found: Sequence[tuple[Trace, Jump]], cuts: int) -> Finding:
     trace, worst = max(found, key=lambda each: (round(each[1].mm, 6), round(each[1].degrees, 6)))
     cut = trace.cut
     name = cut.passed.name or f"pass {cut.group}"
-    turned = "" if worst.mm >= JUMP_MM else f" and turns by {format_number(worst.degrees, 4)} degrees"
+    turned = "" if worst.mm >= JUMP_MM else f" and the work turns suddenly by {format_number(worst.degrees, 4)} degrees"
     done = (
         f"after {format_number(worst.u, 6)} turns"
         if cut.passed.turns
         else f"after {format_number(100 * worst.u, 4)} % of the pass"
     )
     at = format_number(round(360 * float(trace.motion.turns(np.array([worst.u]))[0]) % 360, 4), 4)
-    where = f"at {at} degrees of the spindle, {done}" + (f" of {cut.title}" if cuts > 1 else "")
+    where = f"at a spindle angle of {at} degrees, {done}" + (f" of {cut.title}" if cuts > 1 else "")
     others = len(found) - 1
     more = f", and at {others} more place{'s' if others > 1 else ''}" if others else ""
-    message = f"the path jumps by {show_small(worst.mm, cut.units)}{turned} {where}{more}; no lathe can follow it"
-    remedy = "change the settings of the part, or correct the part" if worst.part else "cut it in several passes"
+    message = f"the path jumps by {show_small(worst.mm, cut.units)}{turned} {where}{more}; no lathe can follow this path"
+    remedy = "change the settings of the part, or correct the part" if worst.part else "divide the pass into several passes"
     return Finding(
         kind="jump", level="problem", where=f"{name}, {worst.part}" if worst.part else name, message=f"{message}: {remedy}"
     )

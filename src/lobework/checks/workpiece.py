@@ -48,7 +48,9 @@ def carving_summary(carving: Carving, units: LengthUnit = "mm") -> list[str]:
         lines.append(f"deepest {deep} at {_place(carving, deepest, units)}, by {deepest.cut}")
         lines.append(f"least wall left {left} at {_place(carving, thinnest, units)}")
     if carving.cusp > 0:
-        lines.append(f"ridges between grooves stand up to {show_length(round(carving.cusp, 4), units)} above their floors")
+        lines.append(
+            f"ridges between grooves stand up to {show_length(round(carving.cusp, 4), units)} above the floors of the grooves"
+        )
     return lines
 
 
@@ -65,7 +67,7 @@ def _carving_findings(carving: Carving, units: LengthUnit, bodies: bool) -> Iter
     if not carving.depth.any():
         beside = any((seen_on(carving.piece, sweep.tip)[:, 2] > 0).any() for sweep in carving.sweeps)
         message = "no cutter reaches into the work; " + (
-            "the tip is deep enough, but beside the work: move x, y or z so that it is over the work"
+            "the tip is deep enough, but beside the work: move x, y or z so that the tip is over the work"
             if beside
             else "depth is positive into the work, and the slides position the tip"
         )
@@ -74,7 +76,10 @@ def _carving_findings(carving: Carving, units: LengthUnit, bodies: bool) -> Iter
     spot = carving.thinnest
     if spot.wall <= 0:
         deep, thick = show_small(spot.depth, units), show_small(spot.depth + spot.wall, units)
-        message = f"cut through at {_place(carving, spot, units)}: {deep} deep in work {thick} thick; cut less deep"
+        message = (
+            f"the work is cut through at {_place(carving, spot, units)}: the cut is {deep} deep, the work {thick} "
+            "thick; cut less deep"
+        )
         yield Finding(kind="carving", level="problem", where=spot.cut or "whole job", message=message)
     spot = carving.deepest
     height = carving.sweeps[0].edge.height
@@ -84,14 +89,14 @@ def _carving_findings(carving: Carving, units: LengthUnit, bodies: bool) -> Iter
     holder = carving.sweeps[0].holder
     if isinstance(holder, CuttingFrame) and holder.radius <= spot.depth:
         deep, swing, place = show_small(spot.depth, units), show_small(holder.radius, units), _place(carving, spot, units)
-        message = f"{deep} deep at {place}, but the frame's radius is {swing}; its spindle would be in the wood"
+        message = f"{deep} deep at {place}, but the frame's radius is {swing}, so the spindle of the frame would be in the wood"
         yield Finding(kind="carving", level="problem", where=spot.cut, message=message)
 
 
 def _body_in_wood(height: float, units: LengthUnit) -> str:
     """Return the last clause of a message on a cutter whose body would be in the wood."""
     return (
-        f"but the cutter's edge is {show_small(height, units)} high, so its body would be in the wood; "
+        f"but the cutter's edge is {show_small(height, units)} high, so the body of the cutter would be in the wood; "
         "cut less deep, or use a cutter with a higher edge"
     )
 
@@ -120,7 +125,7 @@ def work_findings(piece: Piece, traces: Sequence[Trace]) -> Iterable[Finding]:
         surface = "face" if same[0].cut.approach.axis == "z" else "work"
         if max(deep) < -JOIN_MM:
             clear = show_small(-max(deep), units)
-            message = f"the tip stays {clear} or more clear of the {surface} and cuts nothing; depth is positive into the work"
+            message = f"the tip stays at least {clear} away from the {surface} and cuts nothing; depth is positive into the work"
             yield Finding(kind="work", level="warning", where=name, message=message)
         if max(beyond) > JOIN_MM:
             first = next(each.cut.title for each, over in zip(same, beyond, strict=True) if over > JOIN_MM)
@@ -129,13 +134,17 @@ def work_findings(piece: Piece, traces: Sequence[Trace]) -> Iterable[Finding]:
             yield Finding(kind="work", level="warning", where=name, message=message)
         if first := next((each.cut.title for each in same if _through_deeper_wood(piece, each)), ""):
             message = (
-                f"on its way in, the cutter passes through deeper wood, first in {first}; start x at the radius of the work there"
+                f"during the plunge the tip is deeper in the wood than at the start of the pass, first in {first}; start x "
+                "at the radius of the work there"
             )
             yield Finding(kind="work", level="warning", where=name, message=message)
         if max(deep) > thickness:
             first = next(each.cut.title for each, down in zip(same, deep, strict=True) if down > thickness)
             goes, thick = show_small(max(deep), units), show_small(thickness, units)
-            message = f"goes {goes} deep, first in {first}, through work {thick} thick; keep clear of what holds the work"
+            message = (
+                f"the tip goes {goes} deep, first in {first}, but the work is {thick} thick; keep the tip clear of what "
+                "holds the work"
+            )
             yield Finding(kind="work", level="warning", where=name, message=message)
 
 
@@ -153,7 +162,7 @@ def body_findings(piece: Piece, cutter: Cutter, traces: Sequence[Trace]) -> Iter
         if not max(deep) <= height + JOIN_MM:
             units, name = same[0].cut.units, same[0].cut.passed.name or f"pass {same[0].cut.group}"
             first = next(each.cut.title for each, down in zip(same, deep, strict=True) if not down <= height + JOIN_MM)
-            message = f"goes {show_small(max(deep), units)} deep, first in {first}, {_body_in_wood(height, units)}"
+            message = f"the tip goes {show_small(max(deep), units)} deep, first in {first}, {_body_in_wood(height, units)}"
             yield Finding(kind="work", level="problem", where=name, message=message)
 
 

@@ -166,7 +166,7 @@ class Proof:
             yield str(use)
         once = "once" if self.stops == 1 else f"{self.stops} times"
         yield (
-            f"{self.blocks:,} moves, {format_number(self.cutting, 2)} minutes under cut, "
+            f"{self.blocks:,} moves, {format_number(self.cutting, 2)} minutes of cutting time, "
             f"{format_number(self.whole, 2)} minutes in all; stops for a person {once if self.stops else 'never'}"
         )
         if self.air:

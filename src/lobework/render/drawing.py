@@ -408,5 +408,5 @@ def draw(title: str, piece: Piece, cutter: Cutter, traces: Sequence[Trace], unit
     >>> [layer.title for layer in sheet.layers], sheet.bar, sheet.width
     (['ring'], 50.0, 88.0)
     """
-    require(len(traces) > 0, "traces", len(traces), "one or more", "give the job a pass")
+    require(len(traces) > 0, "traces", len(traces), "one or more", "add a pass to the job")
     return _page(_content(title, piece, cutter, traces, units), units)

@@ -27,10 +27,10 @@ DIRECTIONS: Final = "positive directions"
 SEEN: Final = "from the free end of the work towards the headstock: the cutter on the right (X plus), Y plus upwards"
 """Viewpoint for all rotations except those of a cutter."""
 
-_MIRROR: Final = "the lathe is a mirror image of this: read clockwise for counterclockwise; the pattern comes out mirrored"
+_MIRROR: Final = "the lathe is a mirror image of this description: read clockwise for counterclockwise; the pattern is mirrored"
 _IF_REVERSED: Final = (
-    "if an axis turns the other way, change reversed in its [[axis]] table of the lathe (default: false), and write the "
-    "program again"
+    "if an axis turns the other way, change the setting reversed (default: false) in the [[axis]] table of that axis, and write "
+    "the program again"
 )
 _QUARTER_TURN_DEG: Final = 90.0
 
@@ -46,12 +46,13 @@ def plus_of(axis: Axis) -> str:
         message = "turns the work counterclockwise: the wood at the cutter goes up"
     elif axis.moves == "cutter":
         message = (
-            "turns the cutter counterclockwise, seen from above: at 0 it points along the spindle, at 90 across it, from the "
+            "turns the cutter counterclockwise, seen from above: at 0 the cutter points along the spindle, at 90 "
+            "across the spindle, from the "
             "X plus side"
         )
     else:
         message = f"turns {axis.moves} counterclockwise, like the work"
-    return message + (f"; {axis.letter} is reversed: its words in the program have the other sign" if axis.reversed else "")
+    return message + (f"; {axis.letter} is reversed: its words in the program have the opposite sign" if axis.reversed else "")
 
 
 def trial_of(axis: Axis) -> str:
@@ -59,13 +60,13 @@ def trial_of(axis: Axis) -> str:
 
     >>> from lobework.lathe.lathe import Axis
     >>> trial_of(Axis(moves="spindle", letter="C", reversed=True))
-    'send C from 0 to -90: a mark on the work, made at the cutter, must come to the top'
+    'move C from 0 to -90: a mark on the work, made at the cutter, must come to the top'
     """
     if axis.low <= 0 and axis.high >= _QUARTER_TURN_DEG:
-        command, result = f"send {axis.letter} from 0 to {axis.sign * _QUARTER_TURN_DEG:g}", "come to the top"
+        command, result = f"move {axis.letter} from 0 to {axis.sign * _QUARTER_TURN_DEG:g}", "come to the top"
         cutter_result = "point across the spindle, from the X plus side"
     else:
-        command, result = f"send {axis.letter} a little towards {'minus' if axis.reversed else 'plus'}", "go up"
+        command, result = f"move {axis.letter} a little towards {'minus' if axis.reversed else 'plus'}", "go up"
         cutter_result = "swing from along the spindle towards X plus"
     if axis.moves == "cutter":
         return f"{command}: the cutter must {cutter_result}"
@@ -138,8 +139,8 @@ def _push_directions(cuts: Sequence[Cut]) -> list[tuple[str, str]]:
         shown = show(gains[0]) + (f" to {show(gains[-1])}" if len(gains) > 1 else "")
         lever = "a lever from the headstock moves the follower by 1 - 1/gain of the spindle's travel, in the same direction"
         message = (
-            f"{shown}: travel of the spindle, at its own height, divided by the lift of the follower; {lever} "
-            "(in the opposite direction if negative)"
+            f"{shown}: travel of the spindle, at spindle height, divided by the lift of the follower; {lever} "
+            "(in the opposite direction if 1 - 1/gain is negative)"
         )
         entries.append(("gain", message))
     return entries

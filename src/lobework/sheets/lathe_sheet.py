@@ -113,14 +113,20 @@ def _drive(cam: CamShaft, lathe: Lathe) -> str:
         assert axis is not None
         message = f"turned by its own motor, axis {axis.letter}"
         decimals = "no decimals" if cam.percent_places == 0 else f"{cam.percent_places} decimals"
-        return message if cam.percent_places is None else f"{message}; its control takes the ratio as a percent with {decimals}"
-    return "exists only in software: a slide follows its lift" if cam.turned_by == "software" else "locked to the spindle"
+        return (
+            message
+            if cam.percent_places is None
+            else f"{message}; its controller accepts the ratio as a percentage with {decimals}"
+        )
+    return (
+        "exists only in software: a slide follows the lift of the cam" if cam.turned_by == "software" else "locked to the spindle"
+    )
 
 
 def _controller(controller: Controller, units: LengthUnit) -> list[tuple[str, str]]:
     """Return the properties of a controller."""
     slides = controller.slide_places or {"mm": 6, "inch": 7}[units]
-    comments = {"parentheses": "in parentheses", "semicolon": "after a semicolon", "none": "left out"}
+    comments = {"parentheses": "in parentheses", "semicolon": "after a semicolon", "none": "omitted"}
     return [
         ("lines", f"at most {controller.longest_line} characters{', numbered' if controller.line_numbers else ''}"),
         ("decimals", f"{slides} on slides, {controller.rotary_places} on rotary axes"),

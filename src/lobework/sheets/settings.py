@@ -188,10 +188,12 @@ def _cam_drive(drive: Drive, number: int, lathe: Lathe) -> list[tuple[str, str]]
     shaft = lathe.cam_shaft(number)
     if (run := shaft.percent(drive.ratio)) is not None:
         percent = show_percent(run)
-        return [("percent to set", percent if run.exact else f"{percent}, the nearest; see the check for the gap at the join")]
+        return [
+            ("percent to set", percent if run.exact else f"{percent}, the nearest possible; the check gives the gap at the join")
+        ]
     if shaft.turned_by == "software":
         slide = "x" if drive.moves == "sideways" else "z"
-        return [("turned by", f"nothing: it exists only in software, and the {slide} slide follows its lift")]
+        return [("turned by", f"nothing: the cam exists only in software, and the {slide} slide follows its lift")]
     return [("gears", gears)] if (gears := gears_of(drive, number, lathe)) else []
 
 
@@ -215,7 +217,7 @@ def _pass(cut: Cut, units: LengthUnit, frame: str) -> Group:
         if (mm := getattr(passed.travel, name))
     ]
     together = [("cams together", passed.together)] if passed.together and len(passed.cams) > 1 else []
-    still = "none: the slides move while it stands still" if cut.span else "none: plunge and retract only"
+    still = "none: the slides move while the spindle stands still" if cut.span else "none: plunge and retract only"
     turns = show(passed.turns) if passed.turns else still
     begins = [("spindle begins at", _value("spindle", passed.spindle, cut, units))] if passed.spindle.turns else []
     angle = [("angle of the frame", frame)] if frame else []
@@ -427,7 +429,7 @@ def set_up(
     slows: Sequence[str] = (),
 ) -> tuple[Group, ...]:
     """Return the groups of the set-up before the cuts; the parameters are those of `settings`."""
-    require(len(cuts) > 0, "cuts", len(cuts), "one or more", "give the job a pass")
+    require(len(cuts) > 0, "cuts", len(cuts), "one or more", "add a pass to the job")
     groups = [
         _group("work", ("form", piece.form), *settings_of(piece, units)),
         _group("cutter", ("kind", cutter.kind), *settings_of(cutter, units)),
@@ -452,7 +454,7 @@ def set_up(
         if refits(before, same[0]):
             groups.append(
                 _group(
-                    f"{ZEROS}, before pass {same[0].group}: its cams are fitted again", *zero_steps(same[0], units, again=True)
+                    f"{ZEROS}, before pass {same[0].group}: after a change of its cams", *zero_steps(same[0], units, again=True)
                 )
             )
         before = same[-1]

@@ -106,7 +106,11 @@ def zero_steps(cut: Cut, units: LengthUnit = "mm", *, again: bool = False) -> tu
     first = _first_alone(motion)
     shift = _shift_of(first)
     zero = "0" if (axis := cut.lathe.axis("spindle")) is None else f"{axis.letter} 0"
-    begins = f"turn it to {zero}" if again else f"turn it to its position at the start of the job: this is {zero}"
+    begins = (
+        f"turn the spindle to {zero}"
+        if again
+        else f"turn the spindle to its position at the start of the job: this position is {zero}"
+    )
     steps = [("spindle", f"{begins}; keep it there until the zeros are set")]
     steps += [_cam(cut, number) for number in _real_cams(cut)]
     if message := "; ".join(
@@ -118,9 +122,19 @@ def zero_steps(cut: Cut, units: LengthUnit = "mm", *, again: bool = False) -> tu
     for push, name, mm in _other_followers(motion):
         reading = f"{name} must read {show_place(name, mm, cut.lathe, units)}"
         message = f"let only this follower bear; with {_tip_place(name, cut)}, {reading}"
-        steps.append((f"follower of cam {push.number}", f"{message}; shift this follower in its holder until it does"))
+        steps.append(
+            (f"follower of cam {push.number}", f"{message}; shift this follower in its holder until the reading is correct")
+        )
     if cut.passed.arc is not None and cut.passed.arc.cutter == "turns":
-        steps.append(("cutter", "pointing along the spindle; at 90 degrees across it, from the X plus side"))
+        steps.append(
+            (
+                "cutter",
+                (
+                    "set 0 with the cutter pointing along the spindle; at 90 degrees it points across the spindle, from the X "
+                    "plus side"
+                ),
+            )
+        )
     if _real_cams(cut):
         steps.append(("then", "set phase and index as below; x, y and z keep their zeros"))
     return tuple((f"{number}. {name}", message) for number, (name, message) in enumerate(steps, 1))
@@ -160,7 +174,7 @@ def _bearing_text(motion: Motion) -> str:
     """Return the instruction on which followers bear on their cams while the zeros are set."""
     withdrawn = [f"cam {push.number}" for each in (motion.sideways, motion.endways) if each.furthest for push in each.each[1:]]
     if withdrawn:
-        return f"draw the follower of {' and of '.join(withdrawn)} back, and let the other bear"
+        return f"draw the follower of {' and of '.join(withdrawn)} back, and let the other follower bear"
     return f"let the follower{'s' if len(motion.sideways) + len(motion.endways) > 1 else ''} bear"
 
 
@@ -179,7 +193,7 @@ def zero_again(before: Cut, now: Cut, units: LengthUnit = "mm") -> tuple[str, ..
             f"with {who}{_tip_place(name, now)}, {name} must read {show_place(name, mm, now.lathe, units)}"
             for name, mm, who in reads
         ),
-        f"shift {' and '.join(shifted)} until it does",
+        f"shift {' and '.join(shifted)} until the readings are correct",
         *(f"then lock the headstock {moves}: no cam moves it {moves}" for _, moves in directions if moves not in moved),
         *(["then set phase and index"] if fitted else []),
     )
@@ -193,7 +207,7 @@ def _cam_directions(cut: Cut) -> set[str]:
 def _cam(cut: Cut, number: int) -> tuple[str, str]:
     """Return the name of a cam, and the instruction to set it to its zero."""
     drive, axis = cut.passed.cams[number - 1], cut.lathe.axis(f"cam {number}")
-    sent = f"{axis.letter} and index at 0" if axis is not None else "phase and index at 0"
+    sent = f"set {axis.letter} and index to 0" if axis is not None else "set phase and index to 0"
     top = "points to the cutter's side, X plus" if drive.moves == "sideways" else "stands at its follower"
     return cam_name(drive, number), f"{sent}, then turn the cam itself on its seat until the top of a lobe {top}"
 

@@ -213,7 +213,7 @@ def _facts(carving: Carving) -> Iterator[tuple[str, str]]:
     where = f"at X {a}, Y {b} mm" if isinstance(surface, Face) else f"at {a} degrees, Z {b} mm"
     yield "Deepest point", f"{_mm(spot.depth, 3)}, {where}" + (f", by {spot.cut}" if spot.cut else "")
     left = carving.thinnest.wall
-    yield "Least wood left", _mm(left, 3) if left > 0 else "none: it is cut through"
+    yield "Least wood left", _mm(left, 3) if left > 0 else "none: the work is cut through"
 
 
 def render(carving: Carving, dots: int | None = None) -> bytes:
@@ -263,7 +263,7 @@ def render(carving: Carving, dots: int | None = None) -> bytes:
     page = Template(folder.joinpath("page.html").read_text(encoding="utf-8")).substitute(
         title=title,
         what=_escaped(what[:1].upper() + what[1:]),
-        label=_escaped(f"The carved work, a {what}, which can be turned"),
+        label=_escaped(f"The carved work, a {what}, in a view that can be turned"),
         alt=_escaped(still.description),
         still=_base64(encode(still)),
         front="Face on" if isinstance(carving.stock.surface, Face) else "From the side",
@@ -282,7 +282,7 @@ TARGET: Final = Target(
     name="page",
     file="work.html",
     shows="carving",
-    description="a page that turns the carved work in a browser, offline",
+    description="a web page in which the carved work can be turned, offline",
     render=render,
     needs=("PIL", "lobework[picture]"),
 )

@@ -65,7 +65,7 @@ def render(drawing: Drawing, dpi: float = 254.0) -> bytes:
         raise InputError(problem, remedy=remedy) from None
     across, down = round(drawing.width / 25.4 * dpi), round(drawing.height / 25.4 * dpi)
     if across * down > _MOST_DOTS:
-        problem = f"a picture of {across} x {down} dots is more than {_MOST_DOTS:,}"
+        problem = f"a picture of {across} x {down} dots has more than {_MOST_DOTS:,} dots"
         raise TooLargeError(problem, remedy="write SVG instead, or a PNG at fewer dots an inch")
     sheet = svg.sized(drawing, str(across), str(down))
     png = resvg_py.svg_to_bytes(svg_string=sheet, width=across, height=down, background="#ffffff")

@@ -174,8 +174,8 @@ def _timed(step: Timed, places: _Positions, lines: _Lines, title: str) -> None:
     lines.moves(out[:size].tobytes(), state)
     places.last[at] = last
     if state[TOO_SLOW]:
-        problem = f"{title}: a move is slower than any feed word can express"
-        raise SettingError(problem, remedy="cut it faster, in [program]")
+        problem = f"{title}: a move is too slow to be written as a feed"
+        raise SettingError(problem, remedy="increase the speed in [program]")
     if state[MODE] == 93:
         lines.block("G94")
 
@@ -225,8 +225,8 @@ def _minutes(program: Program) -> str:
     unknown = ", ".join(axis.letter for axis in program.axes if axis.top_speed == math.inf)
     fast = f", rapid moves of {unknown} not counted" if unknown else ""
     return (
-        f"{format_number(program.cutting, 2)} minutes under cut (all moves at a feed, plunges too), "
-        f"{format_number(program.whole, 2)} minutes in all (with waits and rapid moves, without stops{fast})"
+        f"{format_number(program.cutting, 2)} minutes of cutting time (all feed moves, including plunges), "
+        f"{format_number(program.whole, 2)} minutes in all (with dwells and rapid moves, without stops{fast})"
     )
 
 
@@ -252,7 +252,7 @@ def _head(program: Program, lines: _Lines) -> None:
         )
     lines.comment(program.title or "untitled", "job")
     lines.comment(f"{program.lathe.name}; axes: {turning}", "lathe")
-    lines.comment(f"slides in {unit}, rotary words in degrees, absolute positions", "units")
+    lines.comment(f"slides in {unit}, rotary axes in degrees, absolute positions", "units")
     _zeros(program, lines)
     cuts = len(program.sections)
     lines.comment(f"{_pace(program)}; {cuts} cut{'s' if cuts != 1 else ''}; {_minutes(program)}", "time")
@@ -260,7 +260,7 @@ def _head(program: Program, lines: _Lines) -> None:
     if program.max_deviation:
         lines.comment(f"at most {show_small(program.max_deviation, program.units)} from the path on the work", "accuracy")
     turned = ", ".join(axis.letter for axis in program.axes if axis.rotary)
-    lines.comment(f"rapid moves of {turned} to the start of the next cut, often a turn or more back", "between cuts")
+    lines.comment(f"rapid moves turn {turned} to the start of the next cut, often by a turn or more", "between cuts")
     for name, entries in program.setup:
         lines.comment("; ".join(f"{what} {value}" for what, value in entries), f"set {_ascii(name)}")
     for caution in CAUTIONS:
@@ -269,7 +269,7 @@ def _head(program: Program, lines: _Lines) -> None:
 
 def _contents(program: Program, starts: Sequence[tuple[int, int]], lines: _Lines) -> None:
     """Write a list of the cuts, with the line on which each cut begins, so that the program can be started from any cut."""
-    lines.comment("the program can be started from any cut, at", "restart")
+    lines.comment("the program can be started from any cut, on these lines", "restart")
     room = min(_COMMENT_ROOM, lines.controller.longest_line) - 5
     for section, (line, number) in zip(program.sections, starts, strict=True):
         entry = f"{f'N{number}' if number else f'line {line}'}: cut {section.number}, {_ascii(section.title)}"
@@ -333,7 +333,7 @@ def render(program: Program) -> bytes:
             name="longest_line",
             given=f"{controller.longest_line}",
             must_be=f"{longest} or more in [controller], the length of the longest line of this program",
-            remedy="or give fewer decimals there",
+            remedy="or give fewer decimals in [controller]",
         )
     return bytes(head.text + body.text)
 

@@ -92,14 +92,14 @@ def _lines(settings: Settings) -> Iterator[str]:
         yield from wrapped(caution, WIDTH, initial_indent="- ", subsequent_indent="  ")
     yield ""
     yield ""
-    yield from _heading("Set up: tick each when it is set", "-")
+    yield from _heading("Set up: tick each group when it is set", "-")
     for group in settings.groups:
         yield from _group(group)
     yield ""
     yield ""
     yield from _heading("Steps, in order: tick each cut when it is done", "-")
-    work = "All is set by hand." if settings.by_hand else "The program moves the axes; the rest is set by hand."
-    yield from wrapped(f"Degrees written after a number of lobes are degrees of that cam. {work}", WIDTH)
+    work = "Everything is set by hand." if settings.by_hand else "The program moves the axes; the rest is set by hand."
+    yield from wrapped(f"Degrees after a number of lobes are degrees of rotation of that cam. {work}", WIDTH)
     for steps in settings.steps:
         yield ""
         yield from wrapped(steps.name, WIDTH, subsequent_indent="  ")
@@ -146,6 +146,6 @@ TARGET: Final = Target(
     name="text",
     file="settings.txt",
     shows="settings",
-    description="every number to set and every step, to tick off",
+    description="every value to set and every cut, with tick boxes",
     render=render,
 )

@@ -65,7 +65,7 @@ CHECKS: Final = (
     Sample(
         closure_findings,
         known=[
-            ExpectedValue(_one_finding("it shows 8 lobes", cams=_waves(1, Fraction(8))), True, _GEARED),
+            ExpectedValue(_one_finding("the pattern has 8 lobes", cams=_waves(1, Fraction(8))), True, _GEARED),
             ExpectedValue(_one_finding("closes after 3 turns", turns=3, cams=_waves(4, Fraction(2, 3))), True, _CLOSES),
         ],
     ),
@@ -98,7 +98,7 @@ CHECKS: Final = (
     Sample(
         template_findings,
         known=[
-            ExpectedValue(_one_finding("misses 0.828 mm", turns=0, template=_BESIDE), True, _VALLEY),
+            ExpectedValue(_one_finding("stays 0.828 mm", turns=0, template=_BESIDE), True, _VALLEY),
             ExpectedValue(
                 lambda check: len(_findings(check, turns=0, template=replace(_BESIDE, rubber=0.0))),
                 0,

@@ -55,7 +55,7 @@ class Patch(Brief):
 def surface_of(stock: Stock) -> Round:
     """Return the surface of a stock of round work."""
     if not isinstance(stock.surface, Round):
-        raise TypeError("a face is not round")
+        raise TypeError("the stock has a face, not a round surface")
     return stock.surface
 
 

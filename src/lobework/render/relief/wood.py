@@ -110,7 +110,7 @@ def material_findings(piece: Piece) -> list[Finding]:
     material = getattr(piece, "material", "")
     if not material or _kinds_in(material):
         return []
-    message = f"material {material!r} is not a known wood: drawn as pale wood; known: {', '.join(WOODS)}"
+    message = f"material {material!r} is not a known wood: drawn as pale wood; known woods: {', '.join(WOODS)}"
     return [Finding(kind="picture", level="note", where="piece", message=message)]
 
 

@@ -51,10 +51,10 @@ def disc_shell(
     if not left > LEAST_WALL_MM:
         raise SettingError(
             f"at x {stock.column_positions[column]:.3f}, y {stock.row_positions[row]:.3f} mm the cut goes through to the back, "
-            f"{thickness:g} mm down",
+            f"{thickness:g} mm below the face",
             name="depth",
             given=f"{deepest[row, column]:g}",
-            remedy="a solid must have a wall left: cut less deep, or take thicker work",
+            remedy="a solid needs a wall: cut less deep, or use thicker work",
         )
     x, y = stock.column_positions, stock.row_positions
     step = max(stock.row_step, stock.column_step)

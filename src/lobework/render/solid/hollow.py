@@ -33,7 +33,7 @@ class Hollow:
     def __init__(self, line: Array, top: float, bottom: float) -> None:
         falls = (np.diff(line[:, 1]) < 0).all() and (line[:, 0] >= -_EQUAL_MM).all()
         must_be = "a curve that neither folds back nor crosses the axis"
-        require(falls, "hollow", "its smooth curve", must_be, "add points to it")
+        require(falls, "hollow", "its smooth curve", must_be, "add points to the hollow")
         require(line[0, 1] > bottom and line[-1, 1] < top, "hollow", f"z {line[0, 1]:g} to {line[-1, 1]:g}", "inside the work")
         z = line[:, 1]
         ends = [min(top, z[0]), max(bottom, z[-1])]
@@ -47,7 +47,7 @@ class Hollow:
             "hollow",
             "its smooth curve",
             "away from the axis, except at an end inside the work",
-            "add points to it",
+            "add points to the hollow",
         )
 
     def distance(self, radius: Array, z: Array) -> Array:

@@ -121,7 +121,7 @@ def _trim_to_end(r: Array, z: Array, plane: float, direction: int) -> None:
         rows = len(z)
         last = rows - 1 - beyond[::-1, leaning].argmax(axis=0)
         if last.max() > rows - 3:
-            problem = f"depth: nothing is left under the cut at the end of the work, z {plane:g} mm"
+            problem = f"depth: no wood is left under the cut at the end of the work, z {plane:g} mm"
             raise SettingError(problem, remedy="cut less deep")
         u = last + (z[last, leaning] - plane) / (z[last, leaning] - z[last + 1, leaning])
         reach = min(int(last.max()) + 8, rows - 1)
@@ -142,7 +142,7 @@ def _cut_through(stock: Stock, deep: Array, row: int, column: int, what: str) ->
         f"at {_place(stock, row, column)} the cut goes through to {what}",
         name="depth",
         given=f"{deep[row, column]:g}",
-        remedy="a solid must have a wall left: cut less deep, or take thicker work",
+        remedy="a solid needs a wall: cut less deep, or use thicker work",
     )
 
 
@@ -168,7 +168,7 @@ def _safe_within(stock: Stock, deep: Array, within: float) -> float:
         f"the cuts at {_place(stock, first, column)} and {_place(stock, second + 1, column)} meet under the surface",
         name="depth",
         given=f"{deep[[first, first + 1, second, second + 1], column].max():g}",
-        remedy="a solid must have wood between them: cut less deep",
+        remedy="a solid needs wood between the cuts: cut less deep",
     )
 
 

@@ -149,9 +149,9 @@ def solid_of(carving: Carving, *, within: float = WITHIN_MM) -> Solid:
     needs = depth.size * (_BYTES_A_RAY if within > 0 else _BYTES_A_RAY_KEPT)
     if needs > MOST_BYTES:
         raise TooLargeError(
-            f"a solid of {depth.size:.3g} rays would take {needs / 1e9:,.1f} GB, more than the {MOST_BYTES / 1e9:g} GB a job may "
-            "take",
-            remedy="carve at a coarser resolution" + ("" if within > 0 else ", or allow a distance with within"),
+            f"a solid of {depth.size:.3g} rays would need {needs / 1e9:,.1f} GB, more than the {MOST_BYTES / 1e9:g} GB that "
+            "a job may use",
+            remedy="carve at a coarser resolution" + ("" if within > 0 else ", or set within above zero"),
         )
     rounding = max(float(within), _FINEST_MM) if within else WITHIN_MM
     if isinstance(surface, Face):
@@ -175,7 +175,7 @@ def _hollow(piece: Piece, surface: Round, down: Array, within: float) -> Hollow 
     to_axis = np.where(out > 0, radius / np.where(out > 0, out, 1.0), math.inf)
     if (surface.wall(down) < to_axis * (1 - 1e-9)).any():
         raise SettingError(
-            "the shape of its inside is not known, so no solid can be made",
+            "the shape of the inside is not known, so no solid can be made",
             name="piece.form",
             given=repr(piece.form),
             remedy="carve a turned piece",
