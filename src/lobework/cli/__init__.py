@@ -1,4 +1,4 @@
-"""The command ``lobework``: its verbs read a job file and write, print or check the results."""
+"""The command ``lobework``: its subcommands read a job file, and write, print or check the results."""
 
 from __future__ import annotations
 
@@ -90,7 +90,7 @@ def _message_of(error: BaseException) -> str:
 
 
 def _report_fault(message: str, error: BaseException) -> int:
-    """Print the fault and return the exit code; with ``LOBEWORK_TRACEBACK`` set, raise it."""
+    """Print the fault and return the exit code; if ``LOBEWORK_TRACEBACK`` is set, raise the error instead."""
     if os.environ.get("LOBEWORK_TRACEBACK"):
         raise error
     return _print_error(f"{message}; LOBEWORK_TRACEBACK=1 shows where", FAULT)

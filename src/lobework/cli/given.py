@@ -1,4 +1,4 @@
-"""Values of a command line: numbers, lists and lengths; and output in columns."""
+"""Conversion of command-line values (numbers, lists and lengths), and output in columns."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ _T = TypeVar("_T")
 
 
 def allow_signed_values(verb: Parser) -> None:
-    """Let a verb accept values such as '-3/4' and '-35deg', which argparse would otherwise treat as options."""
+    """Let a subcommand accept values such as '-3/4' and '-35deg', which argparse would otherwise treat as options."""
     verb.signed_values = True
 
 
@@ -85,7 +85,7 @@ def whole_numbers(text: str) -> list[int]:
 
 
 def units_of(options: argparse.Namespace, *lengths: str | None) -> LengthUnit:
-    """Return the units of the option ``--units``; default: those of the lengths given."""
+    """Return the units of the option ``--units``; default: the units of the lengths given."""
     if options.units in ("mm", "inch"):
         return "inch" if options.units == "inch" else "mm"
     if options.units is not None:
@@ -101,7 +101,7 @@ def length_of(option: str, given: str, units: LengthUnit) -> float:
 
 
 def above_zero(option: str, given: str | None, units: LengthUnit, otherwise: float) -> float:
-    """Return a length above zero, mm, or ``otherwise`` if the option is not given."""
+    """Return a length above zero, mm, or the length ``otherwise`` if the option is not given."""
     if given is None:
         return otherwise
     if (found := length_of(option, given, units)) <= 0:

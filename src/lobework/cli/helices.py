@@ -1,4 +1,4 @@
-"""The verb for helices: the angle of a cutting frame, and the change wheels for a lead."""
+"""The subcommand for helices: the angle of a cutting frame, and the change wheels for a lead."""
 
 from __future__ import annotations
 

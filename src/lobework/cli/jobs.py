@@ -1,4 +1,4 @@
-"""Verbs that read a job, and write, print or check it."""
+"""Subcommands that read a job file, and write, print or check the results."""
 
 from __future__ import annotations
 
@@ -93,7 +93,7 @@ def _make(options: argparse.Namespace) -> int:
 
 
 def _read_back(job: Job, contents: Mapping[Path, bytes]) -> tuple[list[str], bool]:
-    """Prove the program among the written files; return the lines to print, and whether it is proved."""
+    """Prove the program among the written files; return the lines to print, and False if the program is not proved."""
     program = next((path for path in contents if path.name == "program.ngc"), None)
     if program is None:
         return [], True
@@ -107,7 +107,8 @@ def _read_back(job: Job, contents: Mapping[Path, bytes]) -> tuple[list[str], boo
 def _writable(targets: Any, job: Job) -> tuple[list[Any], list[str], list[str]]:
     """Return the targets that can be written for a job, and lines on the others.
 
-    The first lines name the files that the job does not have, the second those that need a package that is not installed.
+    The first list of lines names the files that the job does not have. The second list names the files for which a package is
+    not installed.
     """
     absent = {each.name: f"no {each.file}: {why}" for each in targets if (why := _why_absent(each, job))}
     without = {
@@ -138,7 +139,7 @@ def _missing_package(target: Any) -> str:
 
 
 def _target(name: str, shows: str) -> Any:
-    """Return the target of a name among those that show ``shows``."""
+    """Return the target with a given name, among the targets that show the result ``shows``, such as "drawing"."""
     from lobework.errors import UnknownNameError
     from lobework.plugins import registry
 
@@ -202,7 +203,7 @@ def _carve(options: argparse.Namespace) -> int:
 
 
 def _resolution(given: str | None, job: Job) -> float | None:
-    """Return the resolution given on the command line, mm; raise an error if the work cannot be carved at it."""
+    """Return the resolution given on the command line, mm; raise an error if the work cannot be carved at this resolution."""
     from lobework.carve import stock_of
     from lobework.jobs.jobfile.source import with_key_and_value
     from lobework.quantities.units import length

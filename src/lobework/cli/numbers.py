@@ -1,4 +1,4 @@
-"""Verbs that compute numbers: drive ratios with their change wheels, and index lists."""
+"""Subcommands that compute numbers: drive ratios with their change wheels, and index lists."""
 
 from __future__ import annotations
 
@@ -34,12 +34,12 @@ if TYPE_CHECKING:
 __all__ = ["VERBS", "other_orders"]
 
 _MOST_TURNS: Final = 1000
-"""If more turns than this are needed to close, the gap after one turn is printed instead: no pass is that long."""
+"""Greatest number of turns for which a closing gap is printed; if closing takes longer, the gap after one turn is printed."""
 
 _MOST_MEDIANTS: Final = 100
 
 _LONG: Final = 1000
-"""Smallest denominator that is too long to print as a fraction."""
+"""Smallest denominator for which a ratio is printed without its fraction."""
 
 
 def _add_ratio(verbs: Any, name: str) -> None:
@@ -170,7 +170,7 @@ def _by_lathe(options: argparse.Namespace, wanted: Fraction) -> RealRatio:
 
 
 def _trains(options: argparse.Namespace, wanted: Fraction) -> list[Train]:
-    """Return the nearest train of each number of pairs; with the option ``--within``, only the cheapest that is near enough."""
+    """Return the nearest train of each number of pairs; with ``--within``, the cheapest train that is near enough."""
     from lobework.gearing.change_wheels import train_for, train_to_cut, trains_for
 
     if options.wheels is None:
@@ -216,7 +216,7 @@ def _table_row(run: RealRatio, turns: int, radius: float, seen: float, units: Le
 
 
 def _fraction_and_percent(ratio: Fraction) -> str:
-    """Return a ratio in percent, preceded by the fraction if that is short."""
+    """Return a ratio in percent, preceded by the fraction if its denominator is small."""
     percent = f"{float(ratio * 100):.9g} %"
     return f"{ratio} ({percent})" if ratio.denominator < _LONG else percent
 

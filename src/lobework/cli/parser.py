@@ -1,4 +1,4 @@
-"""The parser of the command line: verbs, their common options, and exit codes."""
+"""The parser of the command line: subcommands, the options that they share, and exit codes."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ FAULT: Final = 70
 STOPPED: Final = 130
 
 Verbs: TypeAlias = dict[str, Callable[[Any, str], None]]
-"""Mapping from the name of each verb to the function that adds it to the parser."""
+"""Mapping from the name of each subcommand to the function that adds this subcommand to the parser."""
 
 _SIGNED: Final = re.compile(r"-\d")
 
@@ -42,9 +42,9 @@ class UsageError(LobeworkError):
 
 
 class Parser(argparse.ArgumentParser):
-    """A parser that raises `UsageError`, a message of one line.
+    """A parser that reports an error by raising `UsageError` with a message of one line.
 
-    With ``signed_values``, an argument that begins with a minus and a digit, such as "-3/4", is a value and not an option.
+    If ``signed_values`` is true, an argument that begins with a minus and a digit, such as "-3/4", is a value and not an option.
     """
 
     signed_values = False
@@ -52,7 +52,10 @@ class Parser(argparse.ArgumentParser):
     def parse_known_args(  # type: ignore[override]
         self, args: Sequence[str] | None = None, namespace: argparse.Namespace | None = None
     ) -> tuple[argparse.Namespace, list[str]]:
-        """Return the parsed arguments and the others; argparse treats an argument with a space as a value, not as an option."""
+        """Return the parsed arguments, and the list of unknown arguments.
+
+        Signed values are passed to argparse with a leading space, because argparse treats an argument with a space as a value.
+        """
         if self.signed_values and args is not None:
             args = [f" {each}" if _SIGNED.match(each) else each for each in args]
         found, rest = super().parse_known_args(args, namespace)
@@ -66,7 +69,7 @@ class Parser(argparse.ArgumentParser):
         raise UsageError(f"{message}; see {self.prog} --help")
 
     def refuse(self, given: str) -> NoReturn:
-        """Raise `UsageError` for an argument that is unknown."""
+        """Raise `UsageError` for an unknown argument."""
         options = [each for action in self._actions for each in action.option_strings]
         self.error(f"{given!r} is unknown here{nearest(given, options)}")
 
@@ -77,7 +80,7 @@ def _without_space(value: Any) -> Any:
 
 
 def add_verb(verbs: Any, name: str, message: str, example: str, act: Callable[[argparse.Namespace], int]) -> Parser:
-    """Add a verb with its help, an example and the function that runs it; return its parser."""
+    """Add a subcommand with its help text, an example and the function that runs it; return the parser of the subcommand."""
     verb: Parser = verbs.add_parser(
         name, help=message, description=f"{message[0].upper()}{message[1:]}.", epilog=f"Try: {example}", allow_abbrev=False
     )
@@ -91,7 +94,7 @@ def add_job(verb: argparse.ArgumentParser) -> None:
 
 
 def add_folder(verb: argparse.ArgumentParser, otherwise: str) -> None:
-    """Add the options for the folder to write in and for overwriting."""
+    """Add the options for the output folder and for overwriting files."""
     verb.add_argument("--into", metavar="DIR", type=Path, help=f"the folder to write in, created if necessary ({otherwise})")
     verb.add_argument("--overwrite", action="store_true", help="replace files that exist")
 

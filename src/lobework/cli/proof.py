@@ -1,4 +1,4 @@
-"""The verb that reads a program back and proves it."""
+"""The subcommand that reads a program back and proves it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Verbs that list or verify installed parts, and verbs that write files to start from."""
+"""Subcommands that list or verify installed parts, or write templates of files."""
 
 from __future__ import annotations
 

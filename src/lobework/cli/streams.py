@@ -45,7 +45,7 @@ class GuardedOutput:
             return self._stream.write("\n".join(map(printable, text.split("\n"))))
 
     def flush(self) -> None:
-        """Flush the stream; raise the errors of `write`."""
+        """Flush the stream; the errors are those of `write`."""
         with _print_errors():
             self._stream.flush()
 
@@ -69,5 +69,5 @@ def discard_output(stream: TextIO) -> None:
 
 
 def null_stream() -> TextIO:
-    """Return a stream that discards its text, as a substitute for a closed one."""
+    """Return a stream that discards its text, to replace a closed stream."""
     return Path(os.devnull).open("w", encoding="utf-8")

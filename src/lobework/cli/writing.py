@@ -1,4 +1,4 @@
-"""Functions that verbs share: reading a job, writing files whole or not at all, and showing progress."""
+"""Functions that the subcommands share: reading a job, writing files, and showing progress."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ class OutputError(Exception):
 
 
 def folder_of(options: argparse.Namespace) -> Path:
-    """Return the output folder of a verb on a job."""
+    """Return the output folder of a subcommand that reads a job."""
     return options.into if options.into is not None else Path(Path(options.job).stem)
 
 
@@ -90,7 +90,7 @@ def require_absent(paths: Sequence[Path], *, overwrite: bool) -> None:
 
 
 def progress(doing: str) -> Callable[[float], None]:
-    """Return a callback that shows progress: on a terminal one line, erased at the end; otherwise a line at intervals."""
+    """Return a callback that shows progress: on a terminal one line, erased at the end; otherwise one line at each interval."""
     return _on_terminal(doing) if sys.stderr.isatty() else _at_intervals(doing)
 
 
@@ -102,7 +102,7 @@ def _on_terminal(doing: str) -> Callable[[float], None]:
 
 
 def air_of(given: str | None, job: Job) -> float:
-    """Return the distance from the work of a program for a trial in air, mm; zero for a program that cuts."""
+    """Return the distance that a trial in air (dry run) keeps from the work, mm; zero for a program that cuts."""
     from lobework.errors import require
     from lobework.quantities.units import length
 

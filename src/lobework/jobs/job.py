@@ -49,7 +49,7 @@ class Traces(Sequence[Trace]):
     job : Job
         The job that is traced.
     traces : iterable of Trace
-        One for each cut.
+        The traces, one for each cut.
     """
 
     __slots__ = ("_carving", "_drawing", "_programs", "_traces", "job")
@@ -102,7 +102,10 @@ class Traces(Sequence[Trace]):
         return draw(self.job.title, self.job.piece, self.job.cutter, self, units=self.job.units)
 
     def program(self, air: float = 0.0) -> Program:
-        """Return the timed moves of the axes; with ``air``, they keep the tip at a distance of ``air`` mm from the work."""
+        """Return the timed moves of the axes.
+
+        If ``air`` is above zero, the program is for a trial in air (dry run): the tip keeps ``air`` mm or more from the work.
+        """
         from lobework.program.program import program
 
         if air not in self._programs:
@@ -127,7 +130,7 @@ class Traces(Sequence[Trace]):
 
     @property
     def _frames(self) -> dict[int, str]:
-        """The best angle of a cutting frame for each cut by its number, if the angle differs from cut to cut."""
+        """The best angle of a cutting frame, by the number of the cut, if the angle differs from cut to cut."""
         from lobework.checks.cutting_frame import frame_by_cut
 
         found: dict[int, str] = {}
@@ -189,7 +192,7 @@ class Traces(Sequence[Trace]):
     def shown(
         self, what: Literal["drawing", "axes", "program", "settings", "carving"]
     ) -> Drawing | Program | Settings | Traces | Carving:
-        """Return the object that a target which shows ``what`` renders."""
+        """Return the result that a target renders; ``what`` is the kind of result that the target shows."""
         if what == "settings":
             return self.job.settings(self)
         if what == "carving":
@@ -301,7 +304,7 @@ class Job:
 
     @property
     def uncarvable(self) -> str:
-        """Reason why this job can be drawn but not carved: its cutter has no edge, or its work no surface; empty if it can."""
+        """Reason why this job can be drawn but not carved: the cutter has no edge, or the work no surface; otherwise empty."""
         from lobework.carve.sweep import has_edge
 
         if not has_edge(self.cutter):
@@ -310,7 +313,7 @@ class Job:
 
     @property
     def _approach(self) -> Approach:
-        """The direction of the infeed: towards the side of the work if it has one, otherwise towards its face."""
+        """The direction of the infeed: towards the side of the work if the work has one, otherwise towards its face."""
         surface = surface_of(self.piece)
         if not isinstance(surface, Round):
             return Approach()
@@ -326,9 +329,9 @@ class Job:
         InputError
             If this lathe cannot make a cut, or its chucks carry the work into the bed; the error names the pass.
         PartError
-            If a chuck, a cam or a follower returns a number that is not finite; the error names it and its plugin.
+            If a chuck, a cam or a follower returns a number that is not finite; the error names this part and its plugin.
         PluginError
-            If a chuck's motions are not rigid; the error names its plugin.
+            If a chuck's motions are not rigid; the error names the chuck's plugin.
         """
         cuts = self.cuts()
         require_memory(sum(self._estimates(cuts)))
@@ -343,7 +346,7 @@ class Job:
         return Traces(self, traces)
 
     def _estimates(self, cuts: Sequence[Cut]) -> Iterator[int]:
-        """Yield the estimated number of samples of each pass; its repetitions are assumed to be like the first."""
+        """Yield the estimated number of samples of each pass; all cuts of a pass are assumed to be like the first."""
         for _, same in itertools.groupby(cuts, key=lambda cut: cut.group):
             group = list(same)
             with _in_pass(group[0]):
@@ -357,7 +360,7 @@ class Job:
         resolution : float, mm, optional
             Distance between neighbouring rays; default: the job's resolution.
         backend : str, optional
-            The carving backend; default: the first installed one that can carve the job, "compiled" if it can.
+            The carving backend; default: "compiled" if that can carve the job, otherwise the first installed backend that can.
         progress : callable, optional
             Called at intervals with the fraction done, 0 to 1; an exception that it raises stops the carving.
 
@@ -390,7 +393,10 @@ class Job:
         return self.trace().drawing()
 
     def program(self, air: float = 0.0) -> Program:
-        """Return the timed moves of the axes; with ``air``, they keep the tip at a distance of ``air`` mm from the work."""
+        """Return the timed moves of the axes.
+
+        If ``air`` is above zero, the program is for a trial in air (dry run): the tip keeps ``air`` mm or more from the work.
+        """
         return self.trace().program(air)
 
     def prove(self, program: bytes | str | Path, tolerance: float | None = None, *, air: float = 0.0) -> Proof:
@@ -403,7 +409,7 @@ class Job:
         tolerance : float, mm, optional
             Largest distance of the program's path on the work from the job's path; default: the tolerance of the job's feeds.
         air : float, mm
-            Distance from the work that the program keeps, if it was written for a trial in air.
+            Distance that the program keeps from the work, if it was written for a trial in air (dry run).
 
         Raises
         ------
@@ -500,7 +506,7 @@ def _in_pass(cut: Cut) -> Iterator[None]:
 
 
 def _plugin_of(part: type | None) -> str:
-    """Return a clause that names the plugin of a part; empty if the part is built in or unknown."""
+    """Return a clause for a message that names the plugin of a part; empty if the part is built in or unknown."""
     shelf = registry.installed()
     plugins = (record for record in shelf.loaded[1:] for kind, name in record.offers if shelf.parts[kind][name] is part)
     return next((f"it came with {record.title}" for record in plugins), "")

@@ -1,4 +1,4 @@
 """The moves of the axes in time: blocks within a tolerance, steps, feeds and timing.
 
-These modules know no file format. The proof is independent of them: it reads programs without using this code.
+These modules are independent of file formats. The proof does not use these modules: it has its own reader of programs.
 """

@@ -91,7 +91,7 @@ class Grid(Brief):
 
     @property
     def step(self) -> Array:
-        """(k,) mm or degrees: the distance of neighbouring positions."""
+        """The distance between neighbouring positions of each axis, (k,) mm or degrees."""
         return self.units / 10.0**self.decimals
 
     def nearest(self, places: Array) -> Array:
@@ -100,21 +100,21 @@ class Grid(Brief):
         return found + 0.0
 
     def counts(self, places: Array, at: int | NDArray[np.int64]) -> NDArray[np.int64]:
-        """Return positions of one axis, or (n, m) of several, in units of the last decimal, with the sign of the controller."""
+        """Return positions of the axis or axes ``at`` as whole multiples of the last decimal, with the sign of the controller."""
         found: NDArray[np.int64] = np.rint(places / self.units[at] * 10.0 ** self.decimals[at]).astype(np.int64) * self.signs[at]
         return found
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Blocks(Brief):
-    """The moves of one cut, without a stop between them.
+    """The moves of one cut, without a stop between two moves.
 
     Parameters
     ----------
     seconds : (m,) float64
         Duration of each move.
     places : (m + 1, k) float64, mm or degrees
-        Start of the first move and ends of all, rounded to the precision of the program.
+        Start of the first move, then the end of each move, rounded to the precision of the program.
     slows : SlowDown or None
         Stretch in which the cut is slower than its target speed.
     rate : float
@@ -131,14 +131,14 @@ class Blocks(Brief):
 
 
 def blocks_of(trace: Trace, axes: Sequence[Axis], feeds: Feeds, units: LengthUnit) -> Blocks:
-    """Return the moves of a cut in which an axis moves.
+    """Return the moves of one cut; at least one axis moves in it.
 
     Parameters
     ----------
     trace : Trace
         The cut.
     axes : sequence of Axis
-        Axes that the program moves in it.
+        Axes that the program moves in the cut.
     feeds : Feeds
         The target speed and the tolerance.
     units : "mm" or "inch"
@@ -147,7 +147,7 @@ def blocks_of(trace: Trace, axes: Sequence[Axis], feeds: Feeds, units: LengthUni
     Raises
     ------
     SettingError
-        If the decimals of the program are too few for the tolerance, or nothing limits the fastest pace.
+        If the decimals of the program are too few for the tolerance, or no axis limits the speed at the fastest pace.
 
     References
     ----------
@@ -178,7 +178,7 @@ class _Planner:
             self._require_speeds()
 
     def blocks(self) -> Blocks:
-        """Return the moves: those that the tolerance requires, and more if the timing requires them."""
+        """Return the moves: those that the tolerance requires, and further moves if the timing requires them."""
         nodes, found, places = self._timed(self._nodes())
         target = self._target_speeds(nodes)
         slows = None if self.fastest else slow_downs(nodes, target, found, self.axes)
@@ -194,16 +194,16 @@ class _Planner:
                 )
 
     def _places(self, u: Array) -> Array:
-        """Return the positions of the axes, (n, k), at (n,) places in the pass."""
+        """Return the positions of the axes, (n, k), at (n,) values of ``u``."""
         moved = self.motion.axes(u)
         return np.stack([np.broadcast_to(moved[axis.moves], u.shape) for axis in self.axes], axis=-1)
 
     def _on_work(self, columns: Iterable[Array]) -> Array:
-        """Return the tip on the work, (n, 3) mm, for positions of the axes, a column for each."""
+        """Return the tip on the work, (n, 3) mm, for positions of the axes, one column for each axis."""
         return self.motion.place_of({axis.moves: column for axis, column in zip(self.axes, columns, strict=True)})
 
     def _nodes(self) -> Array:
-        """Return the ends of straight moves that keep within the tolerance of the path, by ``u``."""
+        """Return the ends, by ``u``, of straight moves that stay within the tolerance of the path."""
         uniform, rounding_error = _is_uniform(self.u, self.places), self._rounding_error()
         left = _SHARE * (self.feeds.tolerance - rounding_error)
         if left < _BETWEEN_SHARE * self.feeds.tolerance:
@@ -230,7 +230,7 @@ class _Planner:
             left *= 0.5
 
     def _check_points(self, levers: Array) -> Array:
-        """Return the points at which moves are compared with the path: those of the trace, and more where it bends."""
+        """Return the points at which moves are compared with the path: the points of the trace, and more where the path bends."""
         u, ends, off = self.u, self.places, np.zeros(len(self.u) - 1)
         for part in _BOW_POINTS:
             miss = np.abs(ends[:-1] + part * np.diff(ends, axis=0) - self._places(u[:-1] + part * np.diff(u))) / _BOW_SHARE
@@ -262,7 +262,7 @@ class _Planner:
     def _timed(self, path: Array) -> tuple[Array, BlockTimes, Array]:
         """Return the ends of the moves by ``u``, their durations, and the positions of the axes at their ends.
 
-        The moves of the path itself are taken if they reach their target speed. Otherwise a path that is straight in axis space
+        The moves of ``path`` are used unchanged if they reach their target speed. Otherwise a path that is straight in axis space
         is divided more finely towards its ends, and any other path is divided into moves of about equal durations, because the
         time for a change of speed between two moves is at most the duration of the shorter one.
         """
@@ -293,8 +293,8 @@ class _Planner:
     def _durations(self, path: Array, fine: Array, when: Array) -> Array:
         """Return the duration allowed for a move at each piece of a path; ``when`` is the time at the ends of the pieces.
 
-        It is at most the duration of the move of the path there, and is shorter if the speed changes much; from move to move it
-        changes by at most a factor of `_DURATION_RATIO`.
+        The duration is at most that of the move of ``path`` to which the piece belongs, and shorter if the speed changes much.
+        From one move to the next, the duration changes by at most a factor of `_DURATION_RATIO`.
         """
         speeds = np.diff(fine) / np.diff(when)
         changes = 2 * float(np.abs(np.diff(np.log(speeds))).sum()) / math.log(_SPEED_RATIO)
@@ -320,7 +320,10 @@ class _Planner:
         return self._solved(pieces[kept], self._places(pieces[kept]))
 
     def _shortest_block(self) -> float:
-        """Return the least duration of a move that is added for timing, s; in less, rounding would exceed the acceleration."""
+        """Return the least duration of a move that is added for timing, s.
+
+        If a move were shorter, the rounding of positions could exceed the acceleration of an axis.
+        """
         with np.errstate(divide="ignore"):
             noise = np.sqrt(self.grid.step / self.most)
         return max(_SHORTEST_S, _ROUNDING_FACTOR * float(noise.max(initial=0.0)))
@@ -335,7 +338,7 @@ class _Planner:
         return self.max_deviation <= self.feeds.tolerance
 
     def _solved(self, nodes: Array, places: Array) -> tuple[Array, BlockTimes, Array]:
-        """Return moves between places on the path, rounded to the precision of the program, with their durations."""
+        """Return moves between positions on the path, rounded to the precision of the program, with their durations."""
         places = self.grid.nearest(places)
         moves = np.diff(places, axis=0)
         stays = ~np.any(moves != 0, axis=1)

@@ -1,4 +1,4 @@
-"""The program for a controller, step by step and with its timing, independent of a file format."""
+"""The program for a controller: its steps and their timing, independent of the file format."""
 
 from __future__ import annotations
 
@@ -107,7 +107,7 @@ def _check_clear(traces: Sequence[Trace], feeds: Feeds, units: LengthUnit, piece
 
 
 def _air_lift(trace: Trace, piece: Piece | None, air: float, feeds: Feeds) -> float:
-    """Return the distance, mm, by which a cut is lifted so that the tip always stays ``air`` mm off the work."""
+    """Return the distance, mm, by which a cut is lifted so that the tip always stays at least ``air`` mm off the work."""
     within = np.linspace(0, len(trace.u) - 1, _FINER * (len(trace.u) - 1) + 1)
     u = np.interp(within, np.arange(len(trace.u)), trace.u)
     low = float(trace.motion.axes(u)[trace.cut.approach.axis].min()) - feeds.tolerance
@@ -115,7 +115,7 @@ def _air_lift(trace: Trace, piece: Piece | None, air: float, feeds: Feeds) -> fl
 
 
 def _positions(step: Step) -> Iterator[tuple[str, float]]:
-    """Yield each letter with the lowest and the highest position to which a step moves it."""
+    """Yield the letter of each axis that a step moves, with its target, or its lowest and highest positions."""
     if isinstance(step, Timed):
         for letter, places in zip(step.letters, step.places.T, strict=True):
             yield letter, float(places.min())
@@ -140,7 +140,7 @@ def _check_travel(section: Section, axes: Sequence[Axis], units: LengthUnit) -> 
 
 
 def _hand_slides(trace: Trace, lathe: Lathe) -> dict[str, float]:
-    """Return the positions, mm, of the slides that the lathe has no axis for, by name."""
+    """Return the positions, mm, of the slides without an axis, by name."""
     by_hand, moved = {}, trace.motion.tip(trace.u)
     for name, places in zip("xyz", moved.T, strict=True):
         if lathe.axis(name) is None:
@@ -166,7 +166,7 @@ def _check_hand_slide(cut: Cut, name: str, place: float) -> None:
 def _hand_changes(
     before: tuple[Cut, Mapping[str, HandSetting]], now: tuple[Cut, Mapping[str, HandSetting]], units: LengthUnit
 ) -> list[str]:
-    """Return the instructions for a person between two cuts."""
+    """Return the instructions for the operator between two cuts."""
     (cut, was), (following, must_be) = before, now
     gone = [f"take off {each.what}" for what, each in was.items() if what not in must_be and each.do == "fit"]
     found = gone + [str(each) for what, each in must_be.items() if was.get(what) != each]
@@ -208,7 +208,7 @@ def _notes(trace: Trace, units: LengthUnit) -> tuple[str, ...]:
 
 
 def _depth_steps(cut: Cut, depth: float, plunge: float, feeds: Feeds, units: LengthUnit) -> tuple[Step, Step]:
-    """Return the steps that move the tip into the work and out of it: by its axis, or by hand if there is none."""
+    """Return the steps that move the tip into the work and out of it: by the axis of the infeed slide, otherwise by hand."""
     name = cut.approach.axis
     if (axis := cut.lathe.axis(name)) is not None:
         return Feed({axis.letter: depth}, plunge), Rapid({axis.letter: _clear_position(cut, feeds)})
@@ -302,9 +302,9 @@ def program(
 ) -> Program:
     """Return the program of a job.
 
-    Nothing moves before a person confirms that the lathe is set up. At the start of each cut the tip is clear of the work:
+    Nothing moves before the operator confirms that the lathe is set up. At the start of each cut the tip is clear of the work:
     everything else moves first, then the tip plunges and dwells. The cut runs at the target speed, or slower if an axis limits
-    it, and the tip is withdrawn before anything else moves. If a person must change something between two cuts, the program
+    it, and the tip is withdrawn before anything else moves. If the operator must change something between two cuts, the program
     stops and shows the instructions. The program can be started from any cut.
 
     Parameters
@@ -318,9 +318,9 @@ def program(
     units : "mm" or "inch"
         Unit of lengths in the program.
     piece : Piece, optional
-        The work; needed if chucks tilt it, to find the reach of its edges.
+        The work; needed to find the reach of its edges if chucks tilt the work.
     air : float, mm
-        Least distance of the tip from the work in a trial in air; zero if the program cuts.
+        Least distance of the tip from the work in a trial in air (dry run); zero if the program cuts.
     setup : tuple, optional
         Settings that are listed at the head of the program.
     frames : mapping, optional
@@ -334,8 +334,8 @@ def program(
     Raises
     ------
     SettingError
-        If the lathe lacks a spindle axis, a move would pass the end of an axis, ``clear`` is within reach of the work, or the
-        tolerance is finer than the controller's decimals.
+        If the lathe lacks a spindle axis, a move would go beyond the travel of an axis, ``clear`` is within reach of the work, or
+        the tolerance is finer than the controller's decimals.
 
     Examples
     --------

@@ -28,14 +28,14 @@ Setup = tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
 
 @dataclass(frozen=True, slots=True)
 class Rapid:
-    """A move at the greatest speed of the lathe: the target of each letter, mm or degrees."""
+    """A move at the greatest speed of the lathe; ``to`` maps letters of axes to target positions, mm or degrees."""
 
     to: Mapping[str, float] = field(hash=False)
 
 
 @dataclass(frozen=True, slots=True)
 class Feed:
-    """A straight move at a feed rate, mm a minute."""
+    """A straight move to the target positions ``to``, at the feed rate ``rate``, mm a minute."""
 
     to: Mapping[str, float] = field(hash=False)
     rate: float
@@ -69,7 +69,7 @@ class Timed(Brief):
 
 @dataclass(frozen=True, slots=True)
 class Prompt:
-    """A stop at which the program shows instructions to a person and waits."""
+    """A stop at which the program shows instructions to the operator and waits."""
 
     instructions: tuple[str, ...]
 
@@ -93,7 +93,7 @@ class Section(Brief):
         Steps in order; the tip moves clear of the work before anything else moves.
     slows : SlowDown, optional
         Stretch in which the cut is slower than its target speed.
-    start_positions : mapping from letter to place
+    start_positions : mapping from letter to position
         Position of every axis at the start of the cut, mm or degrees.
     """
 
@@ -122,11 +122,11 @@ class Program:
     units : "mm" or "inch"
         Unit of lengths in the program.
     sections : tuple of Section
-        The cuts, in order.
+        The sections, one for each cut, in order.
     approach : Approach
         Direction from which the cutter comes to the work.
     air : float, mm
-        Distance that the tip keeps from the work in a trial in air; zero if the program cuts.
+        Distance that the tip keeps from the work in a trial in air (dry run); zero if the program cuts.
     max_deviation : float, mm
         Greatest distance of the moves from the path on the work.
     setup : tuple
@@ -153,20 +153,20 @@ class Program:
 
     @property
     def cutting(self) -> float:
-        """Minutes of all moves at a feed, including plunges, without waits and rapid moves."""
+        """Duration of all feed moves, minutes, including plunges, without waits and rapid moves."""
         return sum(minutes for minutes, cuts in self._times() if cuts)
 
     @property
     def whole(self) -> float:
-        """Minutes of all moves and waits, without the time that a person takes at a stop.
+        """Duration of all moves and waits, minutes, without the time that the operator needs at a stop.
 
-        Fast moves are counted at the top speeds of the axes; an axis without a top speed takes no time. The first moves
+        Rapid moves are counted at the top speeds of the axes; an axis without a top speed takes no time. The first moves
         are counted from position 0.
         """
         return sum(minutes for minutes, _ in self._times())
 
     def _times(self) -> Iterator[tuple[float, bool]]:
-        """Yield the duration of each step in minutes, and whether it is a move at a feed."""
+        """Yield the duration of each step in minutes, and whether it is a feed move."""
         tops: dict[str, float] = {axis.letter: axis.top_speed for axis in self.axes}
         at: dict[str, float] = dict.fromkeys(tops, 0.0)
         grid, columns = Grid.of(self.axes, self.lathe.controller, self.units), {letter: k for k, letter in enumerate(tops)}

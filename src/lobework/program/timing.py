@@ -46,9 +46,9 @@ class SlowDown:
     Parameters
     ----------
     start, end : float
-        The stretch, in the ``u`` of the cut.
+        Start and end of the stretch, in the ``u`` of the cut.
     rate : float
-        Least speed in it, as a fraction of the target speed.
+        Least speed in the stretch, as a fraction of the target speed.
     axis : Axis
         The axis that limits the speed.
     by_speed : bool
@@ -75,8 +75,9 @@ def block_times(moves: Array, target: Array, top: Array, most: Array, lengths: A
     """Return the least duration of each block of one uninterrupted run, from rest to rest.
 
     Each block is straight in axis space. The mean speed of every axis in it stays within the axis's top speed. From one block
-    to the next, that speed changes by at most the acceleration times the shorter of the two durations, so that the change fits
-    into half of each. In the first and the last block, that speed is at most the acceleration times the duration of the block.
+    to the next, this mean speed changes by at most the acceleration times the shorter of the two durations, so that the change
+    fits into half of each block. In the first and the last block, the mean speed is at most the acceleration
+    times the duration of the block.
 
     Parameters
     ----------
@@ -87,7 +88,7 @@ def block_times(moves: Array, target: Array, top: Array, most: Array, lengths: A
     top, most : (k,) float64, mm or degrees per second and second squared
         Top speed and acceleration of each axis, infinite if unlimited.
     lengths : (n,) float64, optional
-        Length of each block, by which its speed is measured; 1 by default.
+        Length of each block, for the measure of its speed; 1 by default.
 
     Raises
     ------
@@ -118,9 +119,9 @@ def block_times(moves: Array, target: Array, top: Array, most: Array, lengths: A
 
 
 def slow_downs(u: Array, target: Array, found: BlockTimes, axes: Sequence[Axis]) -> SlowDown | None:
-    """Return the worst stretch in which a run is slower than its target; None if it is slower only at start and stop.
+    """Return the worst stretch in which a run is slower than its target; None if only its start and its stop are slower.
 
-    ``u`` (n + 1,) are the boundaries of its blocks, ``target`` (n,) their target speeds in ``u`` per second.
+    ``u`` (n + 1,) are the boundaries of the blocks, ``target`` (n,) the target speeds of the blocks in ``u`` per second.
     """
     rate = np.diff(u) / found.seconds / target
     slow = (rate < _SLOW) & (found.limiting >= 0)

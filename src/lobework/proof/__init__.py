@@ -1,4 +1,4 @@
-"""Verification of programs: reads a program back, and compares its path on the work with the job and with the lathe's limits.
+"""Verification of programs: a program is read back, and compared with its job and with the lathe's limits.
 
 This package shares no code with the packages that write programs.
 """

@@ -1,4 +1,4 @@
-"""Programs that are tried in air: the lift of each cut, and the position of a tip that is fed in by hand."""
+"""Programs for a trial in air (dry run): the lift of each cut, and the position of a tip that is fed in by hand."""
 
 from __future__ import annotations
 
@@ -23,10 +23,10 @@ _FED_TO: Final = re.compile(r"feedthecutterinbyhandto[xz](-?[0-9]+(?:[.][0-9]+)?
 
 
 def with_lift(fed: FeedMoves, traces: Sequence[Trace], into: str) -> FeedMoves:
-    """Return the feed moves of a lifted program, each with its lift, which is then removed before the comparison.
+    """Return the feed moves of a lifted program with the lift of each move, which is removed before the comparison.
 
-    The runs of moves are taken as the cuts of the job, in order. The lift of a run is the distance along the infeed slide from
-    the start of its cut in the job to its start in the program.
+    The first run of moves is taken as the first cut of the job, and so on. The lift of a run is the distance along the infeed
+    slide ``into`` from the start of the cut in the job to the start of the run in the program.
     """
     run = np.cumsum(fed.begins) - 1
     if not run.size:
@@ -43,9 +43,9 @@ def with_lift(fed: FeedMoves, traces: Sequence[Trace], into: str) -> FeedMoves:
 
 
 def with_hand_feed(moves: Moves, halts: Sequence[Halt], into: str) -> Moves:
-    """Return the moves, with the slide ``into`` at the position to which a person feeds the tip in at a stop before them.
+    """Return the moves, with the infeed slide ``into`` at the position to which the operator has fed the tip in.
 
-    Without such a stop the position is zero, which is in the work.
+    The operator feeds the tip in at a stop. For moves without such a stop before them, the position is zero, in the work.
     """
     stands = np.full(len(moves.line), -np.inf)
     for halt in halts:

@@ -22,7 +22,7 @@ __all__ = ["clear_findings", "end_findings", "resolution"]
 
 
 def resolution(places: int | None, units: LengthUnit) -> float:
-    """Return the resolution of a slide's words, mm; ``places`` is their number of decimals, or None if it is not limited."""
+    """Return the resolution of a slide's words, mm; ``places`` is the number of decimals, or None if unlimited."""
     if places is None:
         return 1e-6
     return float(10.0**-places * (25.4 if units == "inch" else 1.0))
@@ -31,7 +31,7 @@ def resolution(places: int | None, units: LengthUnit) -> float:
 def clear_findings(
     moves: Moves, into: str, named: tuple[int, int] | None, level: float, slack: float, units: LengthUnit
 ) -> Iterator[Finding]:
-    """Yield findings on rapid moves of other axes before the tip is moved clear, or with less clearance than in the job.
+    """Yield findings on rapid moves of other axes that come before the tip is clear, or have less clearance than in the job.
 
     Parameters
     ----------
@@ -40,9 +40,9 @@ def clear_findings(
     into : "x" or "z"
         The slide that feeds the tip in.
     named : (int, int) or None
-        The block and the line that first move that slide; None if none does.
+        The block and the line that first move the infeed slide; None if no block does.
     level : float, mm
-        Position of that slide at which the tip is clear.
+        Position of the infeed slide at which the tip is clear.
     slack : float, mm
         Allowance for the rounding of words.
     units : "mm" or "inch"
@@ -70,9 +70,9 @@ def clear_findings(
 def end_findings(
     at: Array, line: int, into: str, level: float, slack: float, touches: Callable[[Array], NDArray[np.bool_]], units: LengthUnit
 ) -> Iterator[Finding]:
-    """Yield a finding if the program ends with the tip in the work, or not clear of it.
+    """Yield a finding if the program ends with the tip in the work, or with too little clearance.
 
-    ``at``, (1, 6), is the final position of the axes; the other arguments are those of `clear_findings`.
+    The array ``at``, (1, 6), is the final position of the axes; the other arguments are those of `clear_findings`.
     """
     stands = float(at[0, LETTERS.index(into.upper())])
     if touches(at)[0]:

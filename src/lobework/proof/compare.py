@@ -39,24 +39,29 @@ _PIECES_A_LOBE: Final = 8
 _MOST_REFINED: Final = 16_384
 _MOST_PIECES: Final = 1e12
 _MISSING: Final = 50
-"""Distance of the program from a cut, as a multiple of the tolerance, beyond which the cut counts as missing there."""
+"""Distance of a point of a cut from the program's path, as a multiple of the tolerance, beyond which the point is missing."""
 _FAR: Final = 1.01 * _MISSING
 """Distance, as a multiple of the tolerance, beyond which the nearest segment need not be found."""
 _BEYOND: Final = 1.05
 """Distance of an added sample of the job's path from an edge of the program's path, as a multiple of the tolerance.
 
-An edge is a beginning, an end or a reversal. The program cuts at such a sample too, unless it leaves out a piece of the path.
+An edge is a beginning, an end or a reversal. The program's path passes near such a sample too, unless the program omits a piece of the
+job's path.
 """
 _GOLDEN: Final = (math.sqrt(5) - 1) / 2
 _HALVINGS: Final = 40
 
 
 Model = Callable[["Array"], "Array"]
-"""Function from positions of the axes, (n, 6), to places of the tip on the work, (n, 3) mm."""
+"""Function from positions of the axes, (n, 6), to positions of the tip on the work, (n, 3) mm."""
 
 
 class WorstPlace(NamedTuple):
-    """The greatest deviation, ``mm``; line of the program, index of the cut in its set-up, ``u`` in the cut, place on work."""
+    """The greatest deviation, and where it occurs.
+
+    ``mm``: the deviation. ``line``: line of the program. ``cut``: index of the cut in its set-up. ``u``: parameter of the point
+    in the cut. ``place``: position on the work, mm.
+    """
 
     mm: float
     line: int
@@ -66,9 +71,10 @@ class WorstPlace(NamedTuple):
 
 
 def model_of(motion: Motion, columns: Sequence[int], names: Sequence[str]) -> Callable[[Array], Array]:
-    """Return the lathe's model as a function of (n, 6) positions; the columns given are the axes that the program moves.
+    """Return the lathe's model as a function of (n, 6) positions of the axes.
 
-    The function raises `SettingError` if a place on the work is not finite.
+    ``columns`` are the columns of the axes that the program moves; ``names`` are the names of what these axes move. The function
+    raises `SettingError` if a position on the work is not finite.
     """
 
     def place(axes: Array) -> Array:
@@ -86,7 +92,7 @@ def model_of(motion: Motion, columns: Sequence[int], names: Sequence[str]) -> Ca
 
 
 def initial_pieces(motion: Motion, start: Array, end: Array, letters: Mapping[str, str]) -> Ints:
-    """Return the number of pieces into which each move is first divided, from its turns and from the lobes that pass in it."""
+    """Return the number of pieces into which each move is first divided; it grows with the turns of axes and the lobes of cams."""
     per_turn = np.zeros(len(LETTERS))
     for letter, moves in letters.items():
         if moves not in ("x", "y", "z"):
@@ -102,11 +108,11 @@ def initial_pieces(motion: Motion, start: Array, end: Array, letters: Mapping[st
 
 
 class Comparison(NamedTuple):
-    """The comparison of a set-up.
+    """The result of the comparison of one set-up.
 
     ``program_deviation``: the greatest deviation of the program's path from the job's. ``job_deviations``: for each cut, the
-    greatest deviation of the job's path from the program's. ``missing``: for each cut, the fraction of it that the program does
-    not cut.
+    greatest deviation of the job's path from the program's. ``missing``: for each cut, the fraction of the cut that is not
+    in the program.
     """
 
     program_deviation: WorstPlace | None
@@ -132,7 +138,7 @@ def compare(
     moves : Moves
         Feed moves in this set-up.
     counts : (k,) bool
-        Which of the samples must lie on the job's path: all but those of plunges and retracts, and each plunge's deepest.
+        Whether each sample must lie on the job's path. Samples of plunges and retracts need not, except the deepest of a plunge.
     samples : Samples
         Samples of these moves.
     tolerance : float, mm
@@ -140,7 +146,7 @@ def compare(
     model : callable
         The lathe's model, a function of (n, 6) positions.
     touches : callable
-        Whether (n, 3) places are on the work or in it; a tip in the air cuts nothing.
+        Function that returns which of (n, 3) positions are on the work or in it; a tip in the air cuts nothing.
     """
     program_deviation = _worst_of_program(setup, moves, counts, samples, tolerance, touches)
     if not len(samples.points):
@@ -173,8 +179,8 @@ def _edges(points: Array, onward: NDArray[np.bool_]) -> Ints:
 def _with_edges(setup: SetUp, edges: Array, tolerance: float) -> tuple[Array, Array, Ints]:
     """Return the job's path, ``u`` of its points, and the ends of its cuts, with points added at edges of the program's path.
 
-    If the program leaves out a piece of the job's path, its own path has an edge at each end of that piece. The job's path need
-    not have a point between them. So points are added on both sides of each edge, and halfway between two edges to measure
+    If the program omits a piece of the job's path, the program's path has an edge at each end of that piece. The job's path need
+    not have a point between these edges. So points are added on both sides of each edge, and halfway between two edges to measure
     the gap.
     """
     u = np.concatenate([each.u for each in setup.traces])
@@ -231,7 +237,7 @@ def _worst_of_program(
 def _refined_on_moves(
     path: Array, far: Array, segment: Ints, moves: Moves, samples: Samples, model: Model, tolerance: float
 ) -> Array:
-    """Return the distances of (n, 3) places from the program's path; distances near the tolerance are refined on the moves."""
+    """Return the distances of (n, 3) points from the program's path; distances near the tolerance are computed more accurately."""
     near = np.flatnonzero((far > tolerance * (1 - SHARE)) & (far < 10 * tolerance))[:_MOST_REFINED]
     if not near.size:
         return far

@@ -1,4 +1,4 @@
-"""Findings about a program's text: unit of length, axes that it does not move, limits of the controller, reader's remarks."""
+"""Findings about the text of a program: unit of length, unmoved axes, limits of the controller, and remarks of the reader."""
 
 from __future__ import annotations
 
@@ -86,5 +86,5 @@ def remark_findings(reading: Reading, controller: Controller) -> Iterator[Findin
 
 
 def _axis_positions(trace: Trace) -> dict[str, Array]:
-    """Return the positions of the axes at evenly spaced places of a cut."""
+    """Return the positions of the axes at evenly spaced points of a cut."""
     return trace.motion.axes(np.linspace(0.0, trace.cut.span, _PLACES))

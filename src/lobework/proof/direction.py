@@ -43,7 +43,7 @@ def direction_findings(
 ) -> Iterator[Finding]:
     """Yield a finding for each cut in which the direction of the cutter displaces its edge by more than ``within``, mm.
 
-    A cutter that swings is compared at every sample. A fixed cutter has a wrong direction if the work is turned beneath it. This
+    A cutter that swings is compared at every sample. A fixed cutter has a wrong direction if the work is at a wrong angle. This
     is reported only if the error exceeds 90 degrees, or extends over most of a cut, because at a crossing of the path a sample
     may be matched with the wrong branch.
 
@@ -56,13 +56,13 @@ def direction_findings(
     samples : Samples
         Samples of these moves.
     counts : (k,) bool
-        Which of the samples are compared.
+        Whether each sample is compared.
     columns : mapping
-        Map from the name of what an axis moves to its column in the moves.
+        Map from the name of what an axis moves, such as "spindle", to the column of this axis in the moves.
     cutter : Cutter
         The cutter.
     within : float, mm
-        Greatest allowed displacement of the far end of the edge.
+        Greatest allowed displacement of the end of the edge that is furthest from the tip.
     """
     turns = "cutter" in columns and any(each.motion.swings is not None for each in setup.traces)
     reach = max(cutter.edge.height, cutter.edge.half_width) if has_edge(cutter) else 0.0
@@ -90,7 +90,7 @@ def direction_findings(
 
 
 def _difference(motion: Motion, actual: Mapping[str, Array], target: Mapping[str, Array], cutter: Cutter) -> Array:
-    """Return (n,), the length of the difference between the cutter's unit vectors on the work, actual and in the job.
+    """Return the length, (n,), of the difference between the cutter's actual unit vector on the work and the job's.
 
     The vector points into the work. If the groove depends on the rotation of the cutter about this vector, a second vector,
     across the first, is compared too, and the greater difference is returned.

@@ -39,13 +39,13 @@ class Use:
     axis : Axis
         The axis, with its limits.
     low, high : float, mm or degrees
-        Its least and greatest positions.
+        Least and greatest position of the axis.
     speed, acceleration : float, mm or degrees a second, and a second squared
-        Greatest values in feed moves.
+        Greatest speed and greatest acceleration in feed moves.
     lines : tuple of int
         Lines of the program with the values of ``low``, ``high``, ``speed`` and ``acceleration``.
     rounding_part : float
-        Part of the acceleration that may be due to the rounding of feed words; it is not counted against the limit.
+        Amount of the acceleration that may be due to the rounding of feed words; the rest is compared with the limit.
     units : "mm" or "inch"
         Unit of the lengths in the report.
     """
@@ -68,11 +68,11 @@ class Use:
 
     @property
     def unit(self) -> str:
-        """The unit of its positions in the report."""
+        """The unit of the positions of the axis in the report."""
         return "deg" if self.axis.rotary else "in" if self.units == "inch" else "mm"
 
     def formatted(self, value: float) -> str:
-        """Return a position, a speed or an acceleration as text, in that unit."""
+        """Return a position, a speed or an acceleration as text, in the units of the report."""
         if not math.isfinite(value):
             return "infinite"
         value /= 1.0 if self.axis.rotary else float(MM_PER[self.units])
@@ -89,7 +89,10 @@ class Use:
 
 
 class _FeedMoves(NamedTuple):
-    """Feed moves: their indices ``at``, and columns of `lobework.proof.replay.Moves`; ``ends``: whether the last ends at rest."""
+    """Feed moves: their indices ``at``, and columns of `lobework.proof.replay.Moves`.
+
+    ``ends``: whether the last move ends at rest.
+    """
 
     at: NDArray[np.int64]
     line: NDArray[np.int32]
@@ -110,7 +113,7 @@ def axis_uses(moves: Moves, axes: Sequence[Axis], units: LengthUnit = "mm") -> l
 
 
 def _batch(moves: Moves, fed: NDArray[np.int64], first: int) -> _FeedMoves:
-    """Return a batch of the feed moves, with the move before it and the move after it."""
+    """Return a batch of the feed moves, with the move before the batch and the move after it."""
     at = fed[max(first - 1, 0) : first + _BATCH + 1]
     last = first + _BATCH + 1
     ends = last >= fed.size or not bool(moves.joined[fed[last]])
@@ -155,7 +158,7 @@ def _use(axis: Axis, moves: Moves, feed: _FeedMoves) -> Use:
 
 
 def _changes(feed: _FeedMoves, speed: Array) -> tuple[Array, Array, Array, Array]:
-    """Return every change of speed, its duration, the index of its move, and the part of it that may be due to rounding.
+    """Return every change of speed, its duration, the index of its move, and the amount that may be due to rounding.
 
     A change from one move to the next lasts half of each move. A change from rest or to rest lasts the whole block.
     """

@@ -21,11 +21,11 @@ if TYPE_CHECKING:
 __all__ = ["begins_run", "order_findings"]
 
 _PLACES: Final = 24
-"""Number of places of a cut that are searched for in a run of moves."""
+"""Number of points of a cut that are searched for in a run of moves."""
 
 
 def begins_run(moves: Moves) -> NDArray[np.bool_]:
-    """Return which moves begin a run: they do not start where the move before them ends."""
+    """Return which moves begin a run: a move begins a run if it does not start where the move before it ends."""
     begins: NDArray[np.bool_] = np.ones(len(moves.start), bool)
     if len(moves.start):
         begins[1:] = (moves.start[1:] != moves.end[:-1]).any(axis=1)
@@ -44,7 +44,7 @@ def order_findings(setup: SetUp, moves: Moves, samples: Samples, within: float) 
     samples : Samples
         Samples of these moves.
     within : float, mm
-        Greatest distance of a place of a cut from the program's path.
+        Greatest distance of a point of a cut from the program's path.
     """
     run = (np.cumsum(begins_run(moves)) - 1)[samples.move]
     count = int(run[-1]) + 1 if run.size else 0

@@ -54,7 +54,7 @@ class _Worst(NamedTuple):
 
 
 class Pace:
-    """Collects the durations and speeds of a program, part by part.
+    """Durations and speeds of a program, collected part by part.
 
     Parameters
     ----------
@@ -79,7 +79,10 @@ class Pace:
     def add(
         self, setup: SetUp, moves: Moves, samples: Samples, tolerance: float, clear: float, *, sound: bool, one_each: bool
     ) -> None:
-        """Add the feed moves of the given cuts; ``sound``: all keep to the path; ``one_each``: each cut has one run of moves."""
+        """Add the feed moves of the given cuts.
+
+        ``sound``: whether all moves keep to the path. ``one_each``: whether each cut has exactly one run of moves.
+        """
         self.sound &= sound
         if not len(moves.line):
             return
@@ -102,7 +105,7 @@ class Pace:
         self.cutting_s += float(moves.seconds[~cuts].sum())
 
     def _along_path(self, setup: SetUp, which: Ints, samples: Samples, tolerance: float) -> NDArray[np.bool_]:
-        """Return which of the given moves begin and end on the path of a cut: they cut, although they move straight in."""
+        """Return which of the given moves begin and end on the path of a cut: these moves cut, although they move straight in."""
         ends = np.concatenate([np.searchsorted(samples.move, which), np.searchsorted(samples.move, which, side="right") - 1])
         far, _, _ = setup.target.nearest(samples.points[ends], tolerance, 4 * tolerance)
         both: NDArray[np.bool_] = np.maximum(far[: which.size], far[which.size :]) <= 2 * tolerance
@@ -183,7 +186,7 @@ class Pace:
         segment: Ints,
         along: Array,
     ) -> Array:
-        """Return the least duration of each move, s, that the limits of the lathe's axes allow near its place."""
+        """Return the least duration of each move, s, that the limits of the lathe's axes allow near the place of the move."""
         found = np.zeros(which.size)
         if all(math.isinf(axis.top_speed) and math.isinf(axis.acceleration) for axis in self.lathe.axes):
             return found
@@ -202,7 +205,7 @@ class Pace:
     def _add_totals(
         self, setup: SetUp, moves: Moves, cuts: NDArray[np.bool_], lengths: Array, tolerance: float, *, one_each: bool
     ) -> None:
-        """Compare the duration of each cut, or of all cuts, with its target, and the length of the moves with the path's."""
+        """Compare the duration of each cut, or of all cuts, with its target, and the length of the moves with the path length."""
         targets = [float(least_seconds(each, self.lathe, self.feeds)[1][-1]) for each in setup.traces]
         self.target_s += math.fsum(targets)
         self.cutting_s += float(moves.seconds[cuts].sum())
@@ -228,7 +231,10 @@ class Pace:
             self.worst[name] = _Worst(ratio, line, actual, target)
 
     def findings(self, dwells: Array) -> Iterator[Finding]:
-        """Yield findings where the program is faster or much slower than the job's feeds; ``dwells``: (n,) minutes."""
+        """Yield findings where the program is faster or much slower than the job's feeds.
+
+        ``dwells`` are the durations of the program's dwells, (n,) minutes.
+        """
         yield from self._faster()
         if "backwards" in self.worst:
             message = "the spindle turns against the job's direction while the tool cuts"
@@ -317,10 +323,10 @@ def _path_length(trace: Trace) -> float:
 
 
 def least_seconds(trace: Trace, lathe: Lathe, feeds: Feeds) -> tuple[Array, Array]:
-    """Return places of a cut, (n,) by ``u``, and the least time from the start of the cut to each, (n,) s, from rest to rest.
+    """Return points of a cut, (n,) values of ``u``, and the least time from the start of the cut to each point, (n,) s.
 
-    The speed is that of the job's feeds, reduced where the limits of an axis need it: its top speed, its acceleration on the
-    curve of the path, and its acceleration along the path.
+    The cut starts and ends at rest. The speed is that of the job's feeds, reduced where a limit of an axis requires it. These
+    limits are the top speed, the acceleration on the curve of the path, and the acceleration along the path.
 
     Parameters
     ----------

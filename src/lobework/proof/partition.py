@@ -47,8 +47,8 @@ def parts_of(
 ) -> Iterator[tuple[SetUp, Ints]]:
     """Yield the parts of a set-up, in order: their cuts, and the moves that cut them.
 
-    If there are as many runs of moves as cuts, each run is assigned to one cut. Otherwise a small set-up is one part; in a large
-    one, a run is assigned to the next cut that it lies near, or to the cut of the run before it if it lies near none.
+    If there are as many runs of moves as cuts, each run is assigned to one cut. Otherwise a small set-up is one part. In a large
+    set-up, a run is assigned to the next cut that is near the run; if no cut is near, to the same cut as the run before.
 
     Parameters
     ----------
@@ -59,7 +59,7 @@ def parts_of(
     which : (n,) int64
         Indices of the feed moves in this set-up.
     model : callable
-        The lathe's model: from (n, 6) positions of the axes to places of the tip on the work.
+        The lathe's model: a function from (n, 6) positions of the axes to positions of the tip on the work.
     within : float, mm
         Greatest distance of a run from its cut.
     """

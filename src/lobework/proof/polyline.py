@@ -42,7 +42,7 @@ class Polyline(Brief):
     boxes: Array
 
     def nearest(self, points: Array, enough: float, beyond: float = math.inf) -> tuple[Array, Ints, Array]:
-        """Return the distances of (n, 3) points from the polyline, mm, the nearest segments, and the places along these, 0 to 1.
+        """Return the distances of (n, 3) points from the polyline, mm, the nearest segments, the fractions along these, 0 to 1.
 
         The search for a point ends at the first segment that is nearer than ``enough``, which need not be the nearest one. For a
         point that is further than ``beyond`` from every segment, any segment may be returned. For the points with the greatest
@@ -64,7 +64,7 @@ class Polyline(Brief):
 
 
 def polyline(points: Array, joined: NDArray[np.bool_]) -> Polyline:
-    """Return the polyline through (n, 3) points, of which there is at least one."""
+    """Return the polyline through (n, 3) points; n is at least 1."""
     from lobework.kernels.mesh.path_distance import box_count, fill_boxes
 
     points = np.ascontiguousarray(points)

@@ -86,14 +86,14 @@ def prove(
     units : "mm" or "inch"
         Unit of the job: for messages, and for a program without G20 and G21.
     feeds : Feeds, optional
-        The job's feeds, dwell and clearance; if absent, these are not compared.
+        Feeds, dwell and clearance of the job; if absent, they are not compared.
     air : float, mm
-        For a program that is tried in air: its least clearance from the work. The lift is removed before the paths are compared.
+        For a trial in air (dry run): least distance from the work. The lift is removed before the paths are compared.
 
     Returns
     -------
     Proof
-        The result.
+        The result of the proof.
 
     Raises
     ------
@@ -187,7 +187,7 @@ class _ProofRun:
         self.pace = None if feeds is None else Pace(feeds, self.lathe, self.into, units)
 
     def model(self, setup: SetUp) -> Model:
-        """Return the lathe's model in one set-up: a function from (n, 6) positions to places of the tip on the work."""
+        """Return the lathe's model in one set-up: a function from (n, 6) axis positions to tip positions on the work."""
         return model_of(setup.motion, self.columns, list(self.letters.values()))
 
     def samples(self, setup: SetUp, moves: Moves, chord: float, model: Model | None = None) -> Samples:
@@ -223,7 +223,7 @@ class _ProofRun:
         return plunges
 
     def _in_air(self, setup: SetUp, points: Array) -> NDArray[np.bool_]:
-        """Return which (n, 3) places are neither on the path of a set-up nor in the work."""
+        """Return which of (n, 3) positions are neither on the path of a set-up nor in the work."""
         off = np.ones(len(points), bool)
         for group in [setup] if fits_in_one_part(setup) else cut_groups(setup):
             off &= ~(group.target.nearest(points, self.tolerance, 4 * self.tolerance)[0] <= self.tolerance)
@@ -231,9 +231,9 @@ class _ProofRun:
         return off
 
     def _counted(self, setup: SetUp, moves: Moves, samples: Samples) -> NDArray[np.bool_]:
-        """Return which samples count as cut: those of all moves except plunges and retracts, and the deepest of each plunge.
+        """Return which samples count as cut: the samples of all moves but plunges and retracts, and the deepest of each plunge.
 
-        If a plunge ends in the air, all of its samples count: it may have passed through the work.
+        If a plunge ends in the air, all of its samples count, because it may have passed through the work.
         """
         plunges = self._plunges(moves)
         column = LETTERS.index(self.into.upper())
@@ -346,7 +346,7 @@ class _ProofRun:
         return at < halt.first
 
     def _tip_in_work(self, halt: Halt) -> bool:
-        """Return whether the tip is in the work at a halt, in the set-up before it or after it."""
+        """Return whether the tip is in the work at a halt, in the set-up before the halt or after it."""
         numbers = [int(self.feed.stretch[each.start]) for each in self.stretches]
         i = int(np.searchsorted(numbers, halt.stops))
         beside = {self.which[min(max(j, 0), len(numbers) - 1)] for j in (i - 1, i)}
@@ -362,7 +362,7 @@ class _ProofRun:
         return self.tolerance + resolution(self.lathe.controller.slide_places, self.units)
 
     def clear_findings(self) -> Iterator[Finding]:
-        """Yield findings about the clearance of the tip during rapid moves and at the end."""
+        """Yield findings about the clearance of the tip during rapid moves and at the end of the program."""
         if self.fed_by_hand or not len(self.moves.line):
             return
         level = self.surface + self.feeds.clear if self.feeds is not None else -math.inf
@@ -403,7 +403,7 @@ class _ProofRun:
             yield Finding(kind="time", level="problem", where=f"line {self.feed.line[begins[short[0]]]}", message=message)
 
     def air_findings(self) -> Iterator[Finding]:
-        """Yield findings where a program that is tried in air has too little clearance from the work."""
+        """Yield findings where a program for a trial in air has too little clearance from the work."""
         if not self.air or not self.which:
             return
         numbers = [int(self.feed.stretch[each.start]) for each in self.stretches]
@@ -457,14 +457,14 @@ class _ProofRun:
                 yield Finding(kind="touch", level="problem", where=where, message=f"{message}; move clear of it first")
 
     def _position_known(self) -> NDArray[np.bool_]:
-        """Return for which moves the positions of all slides are known: after all are named, or from the first feed move on."""
+        """Return for which moves the positions of all slides are known: after the program has named all, or after a feed move."""
         last = max((line for letter, (_, line) in self.reading.named.items() if letter in "XYZ"), default=0)
         first = int(self.feed.line[0]) if len(self.feed.line) else last
         known: NDArray[np.bool_] = self.moves.line > min(last, first)
         return known
 
     def proof(self, title: str) -> Proof:
-        """Return the result."""
+        """Return the result of the proof."""
         max_deviation: list[Deviation] = []
         findings: list[Finding] = []
         whole = True
@@ -526,7 +526,7 @@ def path_findings(setup: SetUp, outcome: Comparison, tolerance: float, units: Le
 
 
 def deviations(setup: SetUp, outcome: Comparison) -> list[Deviation]:
-    """Return the greatest deviations: of each cut that is not missing, and of the program's path."""
+    """Return the greatest deviation of each cut that is not missing, and that of the program's path."""
     there = [deviation for deviation, part in zip(outcome.job_deviations, outcome.missing, strict=True) if part <= _MAJORITY]
     findings = []
     for each in [*there, *([outcome.program_deviation] if outcome.program_deviation is not None else [])]:

@@ -1,7 +1,7 @@
 """Reader of programs: converts lines to moves of axes, and lists the errors in them.
 
-It shares no code with the writer of programs. The rules are those of T. R. Kramer, F. M. Proctor, E. Messina, *The NIST RS274/NGC
-Interpreter - Version 3*, NISTIR 6556 (2000).
+The reader shares no code with the writer of programs. The rules are those of T. R. Kramer, F. M. Proctor, E. Messina, *The NIST
+RS274/NGC Interpreter - Version 3*, NISTIR 6556 (2000).
 """
 
 from __future__ import annotations
@@ -78,9 +78,9 @@ class Remark:
         ``wrong``: the program cannot be run, or is not understood. ``problem``: it can be run, but a controller may do something
         else. ``note``: for information.
     message : str
-        The fact, and the remedy.
+        The problem, and the remedy.
     code : int
-        The kernel's number of the remark; zero for a remark of another origin.
+        Number of the remark in the kernel; zero if the remark does not come from the kernel.
     """
 
     line: int
@@ -101,9 +101,9 @@ class ReadBlocks(Brief):
     kind, line : (n,) int32
         Kind of each block, such as `FEED`, and its line. `SWITCHED` is an optional stop (M1).
     start, end : (n, 6) float64, mm and degrees
-        Positions of X, Y, Z, A, B, C before and after it.
+        Positions of X, Y, Z, A, B, C before and after each block.
     minutes : (n,) float64
-        Duration; NaN for rapid moves.
+        Duration of each block; NaN for rapid moves.
     arc : (n, 8) float64
         Geometry of arcs; see `lobework.kernels.rs274.interpret.run_words`.
     """

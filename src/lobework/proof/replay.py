@@ -39,19 +39,19 @@ class Moves(Brief):
     Parameters
     ----------
     rapid : (n,) bool
-        Whether each is a rapid move.
+        Whether each move is a rapid move.
     line : (n,) int32
-        Line of the program.
+        Line of the program that gives each move.
     start, end : (n, 6) float64, mm and degrees
-        Positions of X, Y, Z, A, B, C before and after it. The sense of a reversed axis is that of the lathe's model.
+        Positions of X, Y, Z, A, B, C before and after each move. A reversed axis has the sense of the lathe's model.
     seconds, whole : (n,) float64
-        Duration of the move, and of the block that it is a part of.
+        Duration of each move, and of the whole block to which the move belongs.
     joined : (n,) bool
-        Whether it follows the move before it without a stop.
+        Whether each move follows the move before it without a stop.
     part : (n,) bool
-        Whether it continues the arc of the move before it.
+        Whether each move continues the arc of the move before it.
     stretch : (n,) int32
-        Number of stops for a person before it.
+        Number of operator stops before each move.
     """
 
     rapid: Bools
@@ -71,7 +71,7 @@ class Moves(Brief):
     def with_hand_cuts(self, halts: Sequence[Halt]) -> Moves:
         """Return the moves, with an added feed move of zero length for each halt without feed moves before the next halt.
 
-        At such a halt, a person feeds the tip in and withdraws it; the added move represents that cut.
+        At such a halt, the operator feeds the tip in and withdraws it; the added move represents that cut.
         """
         fed = set(self.stretch[~self.rapid].tolist())
         alone = [each for each in halts if each.stops not in fed]
@@ -102,13 +102,13 @@ class FeedMoves:
     line, stretch : (n,) int32
         Line and stretch of each feed move; see `Moves`.
     begins : (n,) bool
-        Whether each begins a run: it does not start where the feed move before it ends.
+        Whether each move begins a run: the move does not start where the feed move before it ends.
     plunges : (n,) bool
-        Whether each moves only the slide ``column``, straight in or out.
+        Whether each move moves only the slide ``column``, straight in or out.
     column : int
         Column of the slide that feeds the tip in.
     lift : (n,) float64 or None
-        Distance by which each is lifted along that slide, mm; None for a program that cuts.
+        Distance by which each move is lifted along that slide, mm; None for a program that cuts.
     """
 
     moves: Moves
@@ -140,7 +140,7 @@ def feed_moves(moves: Moves, into: str) -> FeedMoves:
 
 
 def with_model_signs(blocks: ReadBlocks, lathe: Lathe) -> ReadBlocks:
-    """Return a program's blocks with all positions in the sense of the lathe's model; no other function converts them.
+    """Return a program's blocks with all positions in the sense of the lathe's model; no other function converts positions.
 
     The word of a slide is a position in mm, and the word of a rotary axis is an angle in degrees. Their sense is that of the
     model, except for the axes that the lathe declares reversed.

@@ -29,17 +29,17 @@ class Deviation:
     Parameters
     ----------
     mm : float
-        The deviation.
+        The greatest deviation.
     line : int
         Line of the program.
     cut : int
         Number of the job's cut.
     u : float
-        Place in the cut: turns of the spindle, or the fraction of the cut if the spindle does not turn.
+        Position in the cut: turns of the spindle, or the fraction of the cut if the spindle does not turn.
     turns : bool
         Whether the spindle turns in this cut.
     place : tuple of float, mm
-        Place on the work: x, y, z.
+        Position on the work: x, y, z.
     """
 
     mm: float
@@ -76,7 +76,7 @@ class Proof:
     whole_path : bool
         Whether the program makes every cut of the job.
     air : float, mm
-        Clearance from the work of a program that is tried in air; zero for a program that cuts.
+        Clearance from the work in a trial in air (dry run); zero for a program that cuts.
     findings : tuple of Finding
         Problems, warnings and notes.
     wrong : tuple of Remark
@@ -84,10 +84,10 @@ class Proof:
     uses : tuple of Use
         Travel, speed and acceleration of each axis.
     blocks, stops : int
-        Number of moves; number of stops for a person.
+        Number of moves, and number of operator stops.
     cutting, whole : float
         Minutes of all feed moves, including plunges, without dwells and rapid moves; minutes of the whole program, with dwells
-        and with rapid moves at the top speeds of the axes, but without the time that a person needs at a stop.
+        and with rapid moves at the top speeds of the axes, but without the time that the operator needs at a stop.
     """
 
     title: str
@@ -124,7 +124,7 @@ class Proof:
 
     @property
     def code(self) -> int:
-        """0 if proved; 1 if there is a problem or a warning; 2 if the program breaks the standard or is not understood."""
+        """Exit code: 0 if proved; 1 if there are problems or warnings; 2 if the program breaks the standard or is not understood."""
         return 2 if self.wrong else int(not self.proved)
 
     def __str__(self) -> str:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 __all__ = ["Place", "Samples", "TooFarError", "sample"]
 
 Place = Callable[["Array"], "Array"]
-"""Function from positions of the axes, (n, k), to places of the tip on the work, (n, 3) mm."""
+"""Function from positions of the axes, (n, k), to positions of the tip on the work, (n, 3) mm."""
 
 _CHUNK: Final = 8192
 _QUARTERS: Final = np.array([0.25, 0.5, 0.75])
@@ -38,9 +38,9 @@ class TooFarError(Exception):
 
 
 class Samples(NamedTuple):
-    """Places on the work, in the order in which they are cut.
+    """Sampled positions on the work, in the order in which they are cut.
 
-    ``points``: (n, 3) mm. ``move``: (n,), index of the move that each belongs to. ``part``: (n,), its place in that move, 0 to 1.
+    ``points``: (n, 3) mm. ``move``: (n,), index of the move of each sample. ``part``: (n,), its fraction of that move, 0 to 1.
     """
 
     points: Array

@@ -50,7 +50,7 @@ class SetUp:
 
     @property
     def first(self) -> Cut:
-        """The first cut."""
+        """The first cut of the set-up."""
         return self.traces[0].cut
 
     @cached_property
@@ -102,14 +102,14 @@ def _settings_by_hand(cut: Cut) -> tuple[Any, ...]:
 
 
 def hand_work(before: Cut, now: Cut, units: LengthUnit) -> str:
-    """Return the instructions to a person between two cuts, as one line."""
+    """Return the instructions for the operator between two cuts, as one line."""
     was, must_be = by_hand(before, units), by_hand(now, units)
     removed = [f"take off {each.what}" for what, each in was.items() if what not in must_be and each.do == "fit"]
     return "; ".join(removed + [str(each) for what, each in must_be.items() if was.get(what) != each]) or "set the slides"
 
 
 def stretches_of(stretch: NDArray[np.int32]) -> list[slice]:
-    """Return the moves of each stretch that has moves; ``stretch``, (n,), is the number of each move's stretch."""
+    """Return a slice of the moves for each stretch that has moves; ``stretch``, (n,), is the number of each move's stretch."""
     edges = np.flatnonzero(np.diff(stretch)) + 1
     return [slice(a, b) for a, b in zip([0, *edges.tolist()], [*edges.tolist(), stretch.size], strict=True) if b > a]
 

@@ -1,4 +1,4 @@
-"""Stops for a person in a program: their places and messages, compared with the work by hand that the job needs."""
+"""Operator stops of a program: positions and messages, compared with the work by hand that the job needs."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ class Halt(NamedTuple):
 
     @property
     def feeds_in(self) -> bool:
-        """Whether a person feeds the cutter in at this halt."""
+        """Whether the operator feeds the cutter in at this halt."""
         return "feedthecutterinbyhandto" in self.words.replace("\n", "")
 
 
@@ -71,7 +71,8 @@ def comment_text(text: str) -> str:
 def _count(instruction: str, words: str, *, whole: bool = True) -> int:
     """Return the number of times that messages contain an instruction, which may be broken over lines.
 
-    An instruction begins at the start of a message or after a semicolon; with ``whole``, it must also end at one of these.
+    An instruction begins at the start of a message or after a semicolon. If ``whole`` is true, it must also end at the end of a
+    message or before a semicolon.
     """
     lines = words.splitlines()
     flat, wanted = "".join(lines), comment_text(instruction)
@@ -96,7 +97,7 @@ def _in_order(instructions: Sequence[str], words: str) -> bool:
 
 
 def halts_of(reading: Reading, blocks: ReadBlocks, lathe: Lathe) -> list[Halt]:
-    """Return the halts of a program, in order; ``blocks`` are those of the reading, in the sense of the lathe's model."""
+    """Return the halts of a program, in order; ``blocks`` are its blocks, in the sense of the lathe's model."""
     stops = np.flatnonzero(blocks.kind == STOP)
     moves = np.flatnonzero(~np.isin(blocks.kind, (STOP, DWELL, SWITCHED)))
     parted = np.flatnonzero(np.diff(np.searchsorted(moves, stops))) + 1
@@ -114,7 +115,7 @@ def halts_of(reading: Reading, blocks: ReadBlocks, lathe: Lathe) -> list[Halt]:
 
 
 def _withdrawals(messages: Sequence[str]) -> Iterator[int]:
-    """Yield the indices of stops at which a person withdraws a cutter that was fed in at an earlier stop and has cut since."""
+    """Yield the indices of stops at which the operator withdraws a cutter that was fed in at an earlier stop and has cut."""
     fed = False
     for k, words in enumerate(messages):
         if fed and words.startswith("withdrawthecutterbyhand"):
@@ -137,7 +138,7 @@ def _message_of(reading: Reading, line: int, after: int, lathe: Lathe) -> str:
 
 
 def opening_findings(halts: Sequence[Halt], blocks: ReadBlocks, hands: HandWork, first: int) -> Iterator[Finding]:
-    """Yield a finding if an axis moves before a person confirms that the lathe is ready, or if the opening message is wrong."""
+    """Yield a finding if an axis moves before the operator confirms that the lathe is ready, or the opening message is wrong."""
     moving = np.flatnonzero(np.isin(blocks.kind, (RAPID, FEED, ARC)))
     if not moving.size:
         return
@@ -256,7 +257,7 @@ class HandWork:
                     yield Finding(kind="stop", level="problem", where=f"line {halt.line}", message=message)
 
     def first(self, halts: Sequence[Halt], now: int, where: str) -> Iterator[Finding]:
-        """Yield a finding if the cutter is fed by hand and the halts before the first cut lack that instruction."""
+        """Yield a finding if the cutter is fed by hand and the halts before the first cut lack the instruction to feed it in."""
         words = "".join(each.words for each in halts)
         if self.fed_by_hand and (
             not halts or (self.has_messages and not _count(self._infeed(now), words, whole=self.clear is not None))
@@ -278,7 +279,7 @@ class HandWork:
 
 
 def halt_findings(halts: Sequence[Halt], touches: Callable[[Halt], bool], reaches: Callable[[Halt], bool]) -> Iterator[Finding]:
-    """Yield findings for halts at which the tip is in the work, or has less clearance than the job's."""
+    """Yield findings for halts at which the tip is in the work, or has less clearance than in the job."""
     for halt in halts:
         where = f"line {halt.line}"
         if touches(halt):

@@ -78,13 +78,13 @@ class Lines:
 
 
 def index_lines(text: str) -> Lines:
-    r"""Return the lines of everything in a TOML text, up to its end or to the first character that is not valid TOML.
+    r"""Return the line of each key and value in a TOML text, up to the end or to the first character that is not valid TOML.
 
     Raises
     ------
     InputError
         If brackets are nested too deeply, or a key or number is too long: the TOML reader would take too long.
-        Its ``where`` is the line.
+        The ``where`` of the error is the line.
     TooLargeError
         If the text holds too many tables.
 
@@ -106,7 +106,7 @@ class _Open(NamedTuple):
 
 
 class _Scan:
-    """One pass over a text; it stops at the first character that is not valid TOML, and the TOML reader reports that error."""
+    """One pass over a text; it stops at the first character that is not valid TOML, which the TOML reader reports."""
 
     def __init__(self, text: str) -> None:
         self.root = Lines(1)
@@ -120,7 +120,7 @@ class _Scan:
         self._expects: Literal["key", "header", "value", "end"] = "key"
 
     def run(self) -> None:
-        """Index the text up to its end, or to the first character that is not valid TOML."""
+        """Index the text up to the end, or to the first character that is not valid TOML."""
         end = 0
         for token in _TOKEN.finditer(self._text):
             if token.start() != end:

@@ -87,7 +87,7 @@ def lathe_and_units(name: Path | str) -> tuple[Lathe, LengthUnit]:
 
 
 def read_job(path: Path | str) -> Job:
-    """Return the job that a job file describes; without a ``title`` key, its title is the name of the file.
+    """Return the job that a job file describes; without a ``title`` key, the title is the name of the file.
 
     Raises
     ------
@@ -105,7 +105,7 @@ def read_job(path: Path | str) -> Job:
 
 
 def with_file_and_line(error: InputError, path: Path | str) -> InputError:
-    """Return an error of the job in the file ``path``, with the file added to it, and the line too if the key is known."""
+    """Return an error of the job in the file ``path``, with the file added to the message, and the line if the key is known."""
     source = Source.read(path)
     return source.with_file_and_line(with_key_and_value(error, source.holds))
 
@@ -217,7 +217,7 @@ def _job_of(read: dict[str, Any], name: str, context: Context) -> Job:
 
 
 def _with_template(written: WrittenPass, piece: Piece, where: str) -> WrittenPass:
-    """Return a pass; if it follows the side of the work, that side becomes its template."""
+    """Return a pass; if the pass follows the side of the work, that side becomes its template."""
     from dataclasses import replace
 
     from lobework.parts.template import template_of
@@ -235,7 +235,7 @@ def _with_template(written: WrittenPass, piece: Piece, where: str) -> WrittenPas
 
 
 def _with_series(written: WrittenPass, machine: Lathe, units: LengthUnit, where: str) -> Pass | Series:
-    """Return a pass with the series that repeat it; bare lengths of their steps are converted to mm."""
+    """Return a pass with the series that repeat it; bare lengths in the steps of the series are converted to mm."""
     from lobework.jobs.job import require_cut_count
 
     item: Pass | Series = written.passed

@@ -85,11 +85,11 @@ class Source:
     Parameters
     ----------
     path : str
-        The path as it was given.
+        The path of the file, as it was given.
     holds : dict
-        Its keys and values.
+        Keys and values of the file.
     lines : Lines
-        The line on which each of them begins.
+        The line on which each key or value begins.
     """
 
     path: str
@@ -103,7 +103,7 @@ class Source:
         Raises
         ------
         InputError
-            If it is missing, unreadable, too large, not UTF-8 or not TOML; ``remedy`` is for a missing file.
+            If the file is missing, unreadable, too large, not UTF-8 or not TOML; ``remedy`` is the remedy if it is missing.
         """
         name = str(path)
         text = _text(name, remedy)
@@ -119,8 +119,8 @@ class Source:
     def with_file_and_line(self, error: InputError) -> InputError:
         """Return the error with the file and the line before its key path, and with the value that was written.
 
-        Its ``further_errors`` are changed in the same way; those after the first 19 are replaced by one error that gives their
-        number.
+        The ``further_errors`` of the error are changed in the same way. Those after the first 19 are replaced by one error, which
+        gives the number of those replaced.
         """
         error.further_errors, left = error.further_errors[:_MORE_ERRORS], len(error.further_errors[_MORE_ERRORS:])
         placed = error.each(self._with_file_and_line)
@@ -138,7 +138,7 @@ class Source:
         return error.replaced(where=f"{file}: {error.where}" if error.where else file)
 
     def _resolve(self, path: str) -> tuple[list[str | int], Any, str]:
-        """Return the keys and indices (from 0) of the longest existing part of a key path, its value, and the rest of it."""
+        """Return the keys and indices (from 0) of the longest existing part of a key path, its value, and the rest of the path."""
         keys: list[str | int] = []
         value: Any = self.holds
         while path:

@@ -1,4 +1,4 @@
-"""The tables of a job file, derived from the fields of the parts: a part of a plugin is read like a built-in one."""
+"""The tables of a job file, derived from the fields of the parts; parts of plugins are read like built-in parts."""
 
 from __future__ import annotations
 
@@ -98,7 +98,7 @@ class Context:
     folder : Path
         The folder of the file, for relative paths.
     screw : callable
-        Function that takes the name of a slide and returns the screw by which it is set by hand, or None if there is none.
+        Function that takes the name of a slide and returns the screw by which this slide is set by hand, or None if there is none.
     """
 
     units: LengthUnit
@@ -132,9 +132,9 @@ class Key:
     type : Any
         The type that pydantic reads.
     description : str
-        The values that are allowed.
+        Description of the allowed values.
     default : Any
-        Default in the schema; ``...`` if the key is required, None if the default cannot be shown briefly.
+        Default value in the schema; ``...`` if the key is required, None if the default cannot be shown briefly.
     about : str
         The meaning of the setting.
     """
@@ -151,7 +151,7 @@ def key_of(hint: Any, default: Any = ..., about: str = "") -> Key:
 
 
 class _ReadBy:
-    """Makes pydantic read a value by a `Reader`; the JSON Schema is made only on demand."""
+    """Makes pydantic read a value with a `Reader`; the JSON Schema is made only on demand."""
 
     def __init__(self, reader: Reader) -> None:
         self.reader = reader
@@ -186,13 +186,13 @@ class Table:
     Parameters
     ----------
     title : str
-        Its name in the schema.
+        Name of the table in the schema.
     keys : mapping from key to Key
         The keys that are allowed.
     build : callable
         Function that takes the given values by key, and returns the object that the table describes.
     about : str
-        Its description in the schema.
+        Description of the table in the schema.
     """
 
     def __init__(self, title: str, keys: Mapping[str, Key], build: Callable[[dict[str, Any]], Any], about: str = "") -> None:
@@ -272,7 +272,7 @@ _UNKNOWN_KEY, _MISSING_KEY, _WRONG_VALUE = range(3)
 
 
 def _rank(found: ErrorDetails) -> int:
-    """Return the kind of an error of a table; errors are reported in the order of their kinds."""
+    """Return the rank of an error of a table; errors are reported in the order of their ranks."""
     kinds = {"extra_forbidden": _UNKNOWN_KEY, "missing": _MISSING_KEY}
     return kinds.get(found["type"], _WRONG_VALUE) if len(found["loc"]) == 1 else _WRONG_VALUE
 
@@ -285,7 +285,7 @@ class Choice:
     what : str
         "cam", "follower", "chuck", "cutter", "piece" or "holder".
     keys : mapping from key to Key
-        Further keys besides the part's own.
+        Further keys of the table, besides those of the part.
     finish : callable, optional
         Function that takes the part and the values of all keys, and returns the object that the table describes; by default it
         returns the part.
@@ -341,7 +341,7 @@ class Choice:
 
 
 class OneOrMore:
-    """One table, or a list of them, read as a list of pairs: the object, and its place in the file, such as ``[2]``."""
+    """One table, or a list of them, read as a list of pairs: each object, with its position in the list, such as ``[2]``."""
 
     def __init__(self, table: Table) -> None:
         self.table = table
@@ -353,7 +353,7 @@ class OneOrMore:
         return form | list[form]  # type: ignore[valid-type]
 
     def read(self, given: Any, context: Context) -> list[tuple[Any, str]]:
-        """Return the object that each table describes, and its place, which is empty for a single table."""
+        """Return the object that each table describes, with the position of the table as text; it is empty for a single table."""
         if not isinstance(given, list):
             return [(self.table.read(given, context), "")]
         found, wrong = [], []
@@ -504,7 +504,7 @@ def slide_length(slide: str) -> tuple[Any, str]:
 
 
 def _type_in_file(part: type, name: str) -> Any:
-    """Return a field's type in a file; if the part has a screw or a wheel, it allows turns of the screw or holes of the wheel."""
+    """Return a field's type in a file; if the part has a screw or a wheel, turns of the screw or holes of the wheel fit too."""
     hint = hints_of(part)[name]
     if hint == Length and may_have(part, Screw):
         return _WOUND
@@ -540,7 +540,7 @@ def _described_settings(part: type) -> dict[str, str]:
 
 
 def builder_of(part: type) -> Callable[[dict[str, Any]], Any]:
-    """Return the function that makes ``part`` from the values of its keys; it ignores other keys."""
+    """Return the function that makes ``part`` from the values of its keys; the function ignores other keys."""
     hints = hints_of(part)
     names = {_key_of(each.name, hints[each.name]): each.name for each in fields(part)}
     defaults = {each.name: each.default for each in fields(part)}
@@ -563,7 +563,7 @@ def builder_of(part: type) -> Callable[[dict[str, Any]], Any]:
 def part_table(
     part: type, named: Mapping[str, Key] | None = None, finish: Callable[[Any, dict[str, Any]], Any] = lambda part, _: part
 ) -> Table:
-    """Return the table of a part: the keys ``named`` come first; ``finish`` gets the part, and the values of all keys."""
+    """Return the table of a part: the keys in ``named`` come first; the function ``finish`` gets the part and all values."""
     named, own, build = named or {}, part_keys(part), builder_of(part)
     for key in own:
         if key in named:

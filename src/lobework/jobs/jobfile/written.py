@@ -67,11 +67,11 @@ class WrittenPass:
     Parameters
     ----------
     passed : Pass
-        The pass; without its template if that is the side of the work.
+        The pass; its template is absent if the template is the side of the work.
     follows : FollowsPiece or None
-        The part of the side of the work that is its template; None if it has another template, or none.
+        The part of the side of the work that is the template; None if the pass has another template, or none.
     repeats : list of (settings, place) pairs
-        Count, steps and name of each series, innermost first, and its place in the list of series, such as ``[2]``.
+        Count, steps and name of each series, innermost first, and the position of the series in the list, such as ``[2]``.
     """
 
     passed: Pass
@@ -174,7 +174,7 @@ _BY_MOTION: Final = {
 
 
 def _axis_keys(part: type) -> dict[str, Key]:
-    """Return the keys of an axis; values of those in `_BY_MOTION` are kept as written until the kind of axis is known."""
+    """Return the keys of an axis; the values in `_BY_MOTION` are kept as written until the kind of axis is known."""
     as_written = PlainValidator(lambda given, info: (given, info.context.units))
     kept = Annotated[Any, as_written, WithJsonSchema({"type": ["number", "string"]})]
     own = part_keys(part)
@@ -205,7 +205,7 @@ def _hand_axis(values: dict[str, Any]) -> HandAxis:
 
 
 def _in_units(values: dict[str, Any]) -> dict[str, Any]:
-    """Return the settings of an axis; those in `_BY_MOTION` are read in the units of a slide or of a rotary axis."""
+    """Return the settings of an axis; the settings in `_BY_MOTION` are read in the units of a slide or of a rotary axis."""
     slides = values["moves"] in ("x", "y", "z")
     for name, key in _BY_MOTION.items():
         if name in values:
