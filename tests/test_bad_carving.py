@@ -257,7 +257,7 @@ def test_a_missing_picture_library_is_reported_before_carving(bench, monkeypatch
     bench.job.write_text(BARREL, encoding="utf-8")
     assert (
         bench.refusal("carve", bench.job)
-        == "--as relief: a package that it needs is not installed; run: pip install 'lobework[picture]'"
+        == "--as relief: a package that this target needs is not installed; run: pip install 'lobework[picture]'"
     )
 
 

@@ -370,7 +370,7 @@ def spun(monkeypatch):
 
 
 NAMED = f"pass[1]: chuck 'spun' ({Spun.__module__}.Spun): "
-CAME = "; it came with plugin 'spin' (lobework-spin 0.3); LOBEWORK_TRACEBACK=1 shows where"
+CAME = "; this part comes with plugin 'spin' (lobework-spin 0.3); set LOBEWORK_TRACEBACK=1 to see where"
 FAULTS = {
     "no motion": "motions returns ndarray; it must return a lobework.Rigid",
     "one matrix": "motions returns a rotation of shape (3, 3) for 7 angles; it must be (7, 3, 3) or (1, 3, 3)",
@@ -407,7 +407,7 @@ def test_motions_that_are_not_finite_are_refused_with_the_chuck_s_settings(fault
     gives = f"motions returns a shift that is not finite at {degrees} degrees of the spindle"
     settings = f"fault {fault}, is_dynamic True, period_turns 1"
     message = f"{gives}, with {settings}; it must be finite everywhere: change its settings, or correct the part"
-    came = "; it came with plugin 'spin' (lobework-spin 0.3)"
+    came = "; this part comes with plugin 'spin' (lobework-spin 0.3)"
     line = f"{bench.job}:7: {NAMED.replace('pass[1]: ', 'pass[1].chuck[1]: ')}{message}{came}"
     assert {bench.refusal(command, bench.job) for command in (*COMMANDS, "carve")} == {line}
 
@@ -430,13 +430,13 @@ def test_invalid_slides_are_reported(bench, spun):  # noqa: F811
 
 
 def test_needs_that_are_not_a_tuple_are_reported(bench, spun):  # noqa: F811
-    message = "needs is 'ring'; it must be a tuple of fittings, such as ('ring',); LOBEWORK_TRACEBACK=1 shows where"
+    message = "needs is 'ring'; it must be a tuple of fittings, such as ('ring',); set LOBEWORK_TRACEBACK=1 to see where"
     assert fault_of(bench, 'fault = "one need"') == NAMED.removeprefix("pass[1]: ") + message
 
 
 def test_an_exception_in_a_chuck_is_reported(bench, spun):  # noqa: F811
     message = (
-        "a fault in plugin 'spin' (lobework-spin 0.3): ZeroDivisionError: gear of no teeth; LOBEWORK_TRACEBACK=1 shows where"
+        "a fault in plugin 'spin' (lobework-spin 0.3): ZeroDivisionError: gear of no teeth; set LOBEWORK_TRACEBACK=1 to see where"
     )
     assert fault_of(bench, 'fault = "raise"') == message
 

@@ -174,7 +174,7 @@ def test_make_omits_outputs_that_cannot_be_made_and_writes_the_others(bench, cap
     tallied(raising(SettingError("depth=3.2: nothing is left; cut less deep")), monkeypatch)
     assert main(["make", "barrel.toml"]) == 1
     assert sorted(each.name for each in Path("barrel").iterdir()) == ["axes.csv", "moves.csv", "program.ngc", "settings.txt"]
-    assert "left out tally.txt: depth=3.2: nothing is left; cut less deep\n" in capsys.readouterr().out
+    assert "tally.txt not written: depth=3.2: nothing is left; cut less deep\n" in capsys.readouterr().out
 
 
 def test_a_plugin_that_fails_exits_with_70(bench, capsys, monkeypatch):
@@ -182,7 +182,7 @@ def test_a_plugin_that_fails_exits_with_70(bench, capsys, monkeypatch):
     failed.__cause__ = KeyError("wood")
     tallied(raising(failed), monkeypatch)
     assert main(["carve", "barrel.toml", "--as", "tally"]) == 70
-    assert capsys.readouterr().err == f"lobework: {failed}; LOBEWORK_TRACEBACK=1 shows where\n"
+    assert capsys.readouterr().err == f"lobework: {failed}; set LOBEWORK_TRACEBACK=1 to see where\n"
     assert not Path("barrel").exists()
 
 

@@ -112,7 +112,7 @@ def test_make_without_the_png_extra_writes_the_other_files_reports_it_and_exits_
     Path("lid.toml").write_text(on_paper(starter()), encoding="utf-8")
     assert main(["make", "lid.toml"]) == 1
     assert names("lid") == [name for name in DRAWN if name != "drawing.png"]
-    assert "left out drawing.png: pip install 'lobework[png]'" in capsys.readouterr().out
+    assert "drawing.png not written: pip install 'lobework[png]'" in capsys.readouterr().out
 
 
 def test_make_with_a_pen_lists_the_carved_files_that_it_cannot_write_and_exits_with_0(bench, capsys):
@@ -172,7 +172,7 @@ def test_check_reports_that_it_found_nothing(bench, capsys, monkeypatch):
 
     monkeypatch.setattr(Job, "check", lambda job: [])
     assert main(["check", "lid.toml"]) == 0
-    assert capsys.readouterr().out == "nothing found\n"
+    assert capsys.readouterr().out == "no findings\n"
 
 
 def test_list_shows_everything_that_is_installed(capsys):
@@ -194,7 +194,7 @@ def test_list_shows_omitted_plugins_with_the_cause(capsys, monkeypatch):
     broken = registry.Record(name="sway", package="lobework-sway", version="0.3", cause="it cannot be imported: no module")
     monkeypatch.setattr(registry, "installed", lambda: dataclasses.replace(real, refused=(broken,)))
     assert main(["list"]) == 0
-    assert "plugins left out\n  sway           lobework-sway 0.3: it cannot be imported: no module\n" in capsys.readouterr().out
+    assert "plugins not loaded\n  sway           lobework-sway 0.3: it cannot be imported: no module\n" in capsys.readouterr().out
 
 
 def test_a_plugin_that_is_left_out_gives_a_warning_of_one_line(bench):
@@ -352,7 +352,7 @@ def test_an_internal_error_is_one_line_with_exit_code_70_and_a_hint_for_the_trac
     monkeypatch.setattr(shelf, "_list", broken)
     assert main(["list"]) == 70
     assert capsys.readouterr().err == (
-        "lobework: a fault in lobework itself: RuntimeError: the bench fell over; LOBEWORK_TRACEBACK=1 shows where\n"
+        "lobework: a fault in lobework itself: RuntimeError: the bench fell over; set LOBEWORK_TRACEBACK=1 to see where\n"
     )
     monkeypatch.setenv("LOBEWORK_TRACEBACK", "1")
     with pytest.raises(RuntimeError):

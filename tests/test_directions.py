@@ -245,7 +245,7 @@ def test_a_job_file_can_reverse_an_axis_and_its_limits_keep_the_sign_of_plus(tmp
     assert sheet["lathe"]["axis C"].endswith("from -30 deg to 400 deg, reversed")
     assert sheet[DIRECTIONS]["C plus"].endswith("; C is reversed: its words in the program have the opposite sign")
     path.write_text(JOB.replace("high = 400", "high = 300"), encoding="utf-8")
-    with pytest.raises(SettingError, match="C would go to 360 deg, but the lathe's spindle axis ends at 300 deg"):
+    with pytest.raises(SettingError, match="C would go to 360 deg, but the travel of the lathe's spindle axis ends at 300 deg"):
         read_job(path).program()
     path.write_text(JOB.replace("reversed = true", 'reversed = "yes"'), encoding="utf-8")
     with pytest.raises(InputError, match="reversed"):

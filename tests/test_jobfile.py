@@ -507,7 +507,9 @@ def test_an_error_deep_in_a_plugin_part_names_its_path(given, where, message, wr
     assert message in str(caught.value)
 
 
-@pytest.mark.parametrize(("kind", "message"), [("clash", "its setting 'name' is a key of the table already"), ("odd", "complex")])
+@pytest.mark.parametrize(
+    ("kind", "message"), [("clash", "its setting 'name' has the same name as a key of the table"), ("odd", "complex")]
+)
 def test_a_part_that_no_file_can_contain_is_refused_and_affects_no_other(kind, message, write, shelf):
     with pytest.raises(InputError, match=message):
         read_job(write(on_the_whole(f'chuck = [{{ kind = "{kind}", copy = 1 }}]')))

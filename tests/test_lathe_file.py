@@ -390,7 +390,7 @@ def test_a_position_of_a_hand_set_slide_may_be_written_in_turns_of_its_screw(wri
     with pytest.raises(InputError) as caught:
         read_job(write(job.replace("hand-bench", "rocking-bench")))
     assert str(caught.value).endswith(
-        "pass[1].at.x: '9 turns 4 div' must be in mm or inches; no [[hand]] table of the lathe gives its x slide a screw"
+        "pass[1].at.x: '9 turns 4 div' must be in mm or inches; no [[hand]] table of the lathe describes a screw for the x slide"
     )
 
     wrong = {

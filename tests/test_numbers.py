@@ -89,7 +89,7 @@ def test_the_mediants_are_listed_with_their_errors(capsys):
 
 def test_the_wheel_on_a_lathes_spindle_is_used(capsys):
     lines = answer(capsys, "index", "5", "--lathe", "hand-bench")
-    assert lines[0] == "circle of 96: 1 of 5 fall on it exactly; at most 1.5 deg off"
+    assert lines[0] == "circle of 96: 1 of 5 positions are exact; at most 1.5 deg off"
 
 
 def test_the_other_arrangements_of_a_train_are_listed(capsys):
@@ -117,8 +117,8 @@ def test_the_actual_ratio_of_a_lathe_is_printed(capsys, tmp_path):
 def test_an_index_list_marks_exact_holes_on_each_circle(capsys):
     lines = answer(capsys, "index", "12", "--wheel", "96,100")
     assert lines[:2] == [
-        "circle of 96: 12 of 12 fall on it exactly",
-        "circle of 100: 4 of 12 fall on it exactly; at most 1.2 deg off",
+        "circle of 96: 12 of 12 positions are exact",
+        "circle of 100: 4 of 12 positions are exact; at most 1.2 deg off",
     ]
     assert sum(line.endswith("exact") for line in lines) == 16
     assert lines[5].split() == ["1", "30", *["8", "holes", "of", "the", "96", "circle"], "exact"]
@@ -153,7 +153,7 @@ def test_an_angle_gives_its_lead_back(capsys):
 def test_a_taper_is_listed_with_the_angle_of_least_error(capsys):
     lines = answer(capsys, "helix", "--diameter", "50", "40", "30", "--lead", "300")
     assert [line.split()[2] for line in lines[1:4]] == ["27.636", "22.728", "17.441"]
-    assert lines[-1] == "one setting for all: 22.539 deg, at most 5.098 deg off"
+    assert lines[-1] == "one setting for all diameters: 22.539 deg, at most 5.098 deg off"
 
 
 BAD = {
@@ -200,7 +200,7 @@ BAD = {
     "helix --diameter 5 --angle 91": "angle=91: must be -90 to 90 degrees",
     "helix --diameter 5 --travel 9 --turns 0": "turns=0: must be above zero",
     "helix --diameter 5 --angle 9 --even 5 --wheels 20,30": (
-        "change wheels need a lead, and --even and --wheels together; see lobework helix --help"
+        "to choose change wheels, give a lead, --even and --wheels; see lobework helix --help"
     ),
 }
 

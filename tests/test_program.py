@@ -222,7 +222,9 @@ def test_a_move_past_the_end_of_an_axis_is_refused_with_the_cut_and_the_axis():
 
 
 def test_a_move_past_the_end_of_an_axis_is_reported_in_the_units_of_the_program():
-    with pytest.raises(SettingError, match=r"X would go to 0\.74803 in, but the lathe's x axis ends at 0\.7874 in; "):
+    with pytest.raises(
+        SettingError, match=r"X would go to 0\.74803 in, but the travel of the lathe's x axis ends at 0\.7874 in; "
+    ):
         program("Lid", traced(lathe(x=(20.0, 160.0)), ring().series(8, x=-1.0)), units="inch")
 
 

@@ -26,7 +26,7 @@ def test_a_proof_reports_the_deviation_and_the_use_of_each_axis(written, capsys)
     assert any(line.startswith("the path keeps within 0.0003 mm of the job's (worst: line ") for line in lines)
     assert any(line.endswith("; allowed 0.005 mm") for line in lines)
     assert any(line.startswith("X (x): 0 to 30 mm of -60 to 160, ") for line in lines)
-    assert any("minutes of cutting time" in line and "stops for a person once" in line for line in lines)
+    assert any("minutes of cutting time" in line and "stops for the operator once" in line for line in lines)
 
 
 def test_a_deviating_program_exits_with_1_and_names_line_and_cut(written, capsys):

@@ -104,7 +104,9 @@ def test_settings_by_hand_are_checked_against_the_ends_of_travel():
             "39 turns 3.7 div of its screw"
         ),
     ]
-    with pytest.raises(SettingError, match=r"the x slide would be set to 101 mm = .*, but it ends at 100 mm = 39 turns 3.7 div"):
+    with pytest.raises(
+        SettingError, match=r"the x slide would be set to 101 mm = .*, but its travel ends at 100 mm = 39 turns 3.7 div"
+    ):
         far.program()
 
 

@@ -149,9 +149,9 @@ def test_if_one_file_cannot_be_written_none_is(tmp_path, monkeypatch, capsys):
         (["new", "plugin"], "a plugin needs a name: lobework new plugin sway"),
         (["new", "plugin", "sway", "--kind", "chick"], "no kind of plugin is called 'chick'; did you mean 'chuck'?"),
         (["new", "plugin", "Sway"], "NAME: 'Sway' must be a word in lower-case letters"),
-        (["new", "lid.toml", "sway"], "'sway' belongs to lobework new plugin NAME"),
-        (["new", "lid.toml", "--kind", "cam"], "'--kind' belongs to lobework new plugin NAME"),
-        (["new", "lid.toml", "--into", "here"], "'--into' belongs to lobework new plugin NAME"),
+        (["new", "lid.toml", "sway"], "'sway' is only for lobework new plugin NAME"),
+        (["new", "lid.toml", "--kind", "cam"], "'--kind' is only for lobework new plugin NAME"),
+        (["new", "lid.toml", "--into", "here"], "'--into' is only for lobework new plugin NAME"),
     ],
 )
 def test_a_command_line_error_is_one_line_and_nothing_is_written(arguments, message, tmp_path, monkeypatch, capsys):

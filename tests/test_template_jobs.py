@@ -104,8 +104,8 @@ def test_assumptions_are_reported_by_the_check_and_on_the_sheet(job, capsys):
             "{ points = [[0, 20], [-5, 21]], file = 'vase.svg' }",
             "template: points and file together; write points, or file, or of = 'piece'",
         ),
-        ("{ file = 'vase.svg', smooth = true }", "template.smooth: goes with points only; leave it out"),
-        ("{ of = 'piece', curve = 'side' }", "template.curve: goes with file only; leave it out"),
+        ("{ file = 'vase.svg', smooth = true }", "template.smooth: can only be used with points; remove this key"),
+        ("{ of = 'piece', curve = 'side' }", "template.curve: can only be used with file; remove this key"),
         ("{ points = [[0, 20]] }", "template.points: [[0, 20]] must be two points or more"),
         (
             "{ points = [[0, 20], [-5, nan]] }",

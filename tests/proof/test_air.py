@@ -22,7 +22,7 @@ def test_programs_in_air_are_proved_and_those_that_cut_are_not(name):
     proof = made.prove(text, air=5.0)
     assert proof.proved, str(proof)
     assert proof.summary.startswith("proved in air: the path keeps within ")
-    assert "in air: keeps 5 mm off the work or more" in str(proof) or made.units == "inch"
+    assert "in air: the tip stays 5 mm or more off the work" in str(proof) or made.units == "inch"
     assert not made.prove(text).proved
     near = made.prove(text, air=5.5)
     assert any("of the work, at " in str(each) and "(air)" in str(each) for each in near.problems)
@@ -61,8 +61,8 @@ def test_the_command_proves_an_air_program(tmp_path, monkeypatch, capsys):
     assert main(["new", "lid.toml"]) == 0
     assert main(["program", "lid.toml", "--air", "5 mm"]) == 0
     assert main(["prove", "lid/program-air.ngc", "--job", "lid.toml", "--air", "5 mm"]) == 0
-    assert [line for line in capsys.readouterr().out.splitlines() if line == "proved" or "in air: keeps" in line] == [
-        "in air: keeps 5 mm off the work or more",
+    assert [line for line in capsys.readouterr().out.splitlines() if line == "proved" or "in air: the tip stays" in line] == [
+        "in air: the tip stays 5 mm or more off the work",
         "proved",
     ]
     assert main(["prove", "lid/program-air.ngc", "--job", "lid.toml"]) == 1

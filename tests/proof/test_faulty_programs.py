@@ -143,7 +143,7 @@ def test_a_missing_stop_is_found_with_the_settings_to_make():
     assert len(stops) == 4
     found = problems(job, without(text, stops[2]))
     (said,) = [each for each in found if "(stop)" in each]
-    assert "does not stop before cut 3 (rings 3), where a person must: set cam 1 phase to 1/2 lobe" in said
+    assert "does not stop before cut 3 (rings 3), where the operator must: set cam 1 phase to 1/2 lobe" in said
     goes_on = lines_with(without(text, stops[2]), r"G1 .*Z-0\.3")[2]
     assert f"line {goes_on}" in said
     (said,) = [each for each in problems(job, changed(text, stops[2], "M0", "M1")) if "(stop)" in each]
@@ -157,13 +157,13 @@ def test_a_reversed_spindle_is_found(job, text):
 
 def test_millimetres_read_as_inches_are_found_with_the_remedy(job, text):
     found = problems(job, text.replace("G21", "G20"))
-    assert any("25.4 times those of the job; they would agree if it began with G21" in each for each in found)
+    assert any("25.4 times those of the job; if the program began with G21" in each for each in found)
 
 
 def test_inches_read_as_millimetres_are_found_with_the_remedy(job):
     inch = replace(job, units="inch")
     found = problems(inch, written(inch).replace("G20", "G21"))
-    assert any("would agree if it began with G20" in each for each in found)
+    assert any("if the program began with G20, they would agree" in each for each in found)
 
 
 def test_an_axis_above_its_top_speed_is_found():
@@ -174,7 +174,7 @@ def test_an_axis_above_its_top_speed_is_found():
     feed = float(re.search(r"F([0-9.]+)", lines[number - 1])[1])
     found = problems(job, changed(text, number, r"F[0-9.]+", f"F{2 * feed:.6f}"))
     assert any(
-        re.search(rf"speed\): line {number}, A: the cam 1 would go at [0-9.]+ deg/s; its top speed is 30 deg/s", each)
+        re.search(rf"speed\): line {number}, A: the cam 1 would move at [0-9.]+ deg/s; its top speed is 30 deg/s", each)
         for each in found
     )
 
@@ -284,7 +284,7 @@ def test_rings_with_phases_set_by_hand_are_proved_and_a_missing_stop_is_found():
     stops = lines_with(text, r"^M0")
     assert len(stops) == 4
     (said,) = [each for each in problems(job, without(text, stops[1])) if "(stop)" in each]
-    assert "before cut 2 (rings 2), where a person must: set cam 1 phase to " in said
+    assert "before cut 2 (rings 2), where the operator must: set cam 1 phase to " in said
 
 
 def test_a_missing_section_with_its_stop_is_found():
@@ -313,7 +313,7 @@ def test_cuts_in_another_order_or_twice_are_found(job, text):
     assert "cut 3 (rings 3): comes before cut 2 (rings 2) in the program" in said
     twice = job.prove("\n".join([*head, *one, *two, *three, *three, "M2", ""]).encode())
     assert twice.code == 1
-    assert any("something is cut twice" in str(each) for each in twice.warnings)
+    assert any("part of the path is cut twice" in str(each) for each in twice.warnings)
 
 
 def test_a_cut_on_the_side_of_the_work_is_proved():

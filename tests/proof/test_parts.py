@@ -39,7 +39,7 @@ def test_a_missing_cut_is_found_in_a_proof_in_parts(small):
     for lost in range(1, 5):
         text = "\n".join([*lines[: begins[lost]], *lines[begins[lost + 1] :]]) + "\n"
         found = [str(each) for each in made.prove(text.encode()).problems]
-        assert found == [f"problem (path): cut {lost + 1} (ring {lost + 1}): is missing: the program does not go there"]
+        assert found == [f"problem (path): cut {lost + 1} (ring {lost + 1}): is missing: the program does not cut there"]
 
 
 def test_a_deviating_cut_is_found_in_a_proof_in_parts(small):

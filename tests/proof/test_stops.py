@@ -104,7 +104,7 @@ def test_a_stop_in_the_middle_of_a_cut_is_found():
     lines = written(made).splitlines()
     cutting = [k for k, line in enumerate(lines) if re.match(r"(G1 )?C", line)]
     text = "\n".join([*lines[: cutting[3]], "M0", *lines[cutting[3] :]]) + "\n"
-    assert any("stops for a person while the tip is in the work" in each for each in found(made, text))
+    assert any("stops for the operator while the tip is in the work" in each for each in found(made, text))
 
 
 def test_a_stop_before_the_tip_is_withdrawn_is_found():
@@ -114,7 +114,7 @@ def test_a_stop_before_the_tip_is_withdrawn_is_found():
     stop, kept = lines[at - 1 : at + 1], [*lines[: at - 1], *lines[at + 1 :]]
     away = max(k for k, line in enumerate(kept[: at - 1]) if line == "G0 Z5")
     text = "\n".join([*kept[:away], *stop, *kept[away:]]) + "\n"
-    assert any("stops for a person while the tip is in the work" in each for each in found(made, text))
+    assert any("stops for the operator while the tip is in the work" in each for each in found(made, text))
 
 
 def test_an_unneeded_stop_is_noted_and_a_misleading_one_is_found():
@@ -123,7 +123,7 @@ def test_an_unneeded_stop_is_noted_and_a_misleading_one_is_found():
     more = text.replace("\n\n(cut 2", "\nM0\n\n(cut 2")
     proof = made.prove(more.encode())
     assert proof.code == 0
-    assert any("but the job has nothing to set here" in str(each) for each in proof.findings)
+    assert any("but the job needs no setting here" in str(each) for each in proof.findings)
     index = indexed()
     lines = written(index).splitlines()
     at = next(k for k, line in enumerate(lines) if line.startswith("G1 Z"))

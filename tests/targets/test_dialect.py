@@ -162,7 +162,7 @@ def test_in_air_the_tip_stays_off_the_work_also_between_two_samples():
 
 
 def test_an_air_program_beyond_the_travel_of_the_axis_is_refused():
-    with pytest.raises(SettingError, match=r"Z would go to 1\d\d.* mm, but the lathe's z axis ends at 140 mm"):
+    with pytest.raises(SettingError, match=r"Z would go to 1\d\d.* mm, but the travel of the lathe's z axis ends at 140 mm"):
         job().program(150.0)
 
 

@@ -70,7 +70,7 @@ def test_a_plugin_that_raises_anything_while_it_loads_is_left_out_with_its_cause
     bench.package("odd", source)
     listed = bench.lobework("list")
     assert listed.returncode == 0
-    assert listed.stdout.splitlines()[-2:] == ["plugins left out", f"  odd            lobework-odd 1.0: {cause}"]
+    assert listed.stdout.splitlines()[-2:] == ["plugins not loaded", f"  odd            lobework-odd 1.0: {cause}"]
     verified = bench.lobework("verify", "odd")
     assert verified.returncode == 1
     assert f"  is loaded: BROKEN: {cause}" in verified.stdout.splitlines()

@@ -31,7 +31,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     Parameters
     ----------
     arguments : sequence of str, optional
-        Arguments after the command's name; default: those of the process.
+        Arguments after the command's name; default: the arguments of the process.
 
     Returns
     -------
@@ -86,14 +86,14 @@ def _message_of(error: BaseException) -> str:
     try:
         return str(error)
     except Exception:  # noqa: BLE001 - the error class of a plugin may raise anything
-        return "its message cannot be read"
+        return "the message of the error cannot be read"
 
 
 def _report_fault(message: str, error: BaseException) -> int:
     """Print the fault and return the exit code; if ``LOBEWORK_TRACEBACK`` is set, raise the error instead."""
     if os.environ.get("LOBEWORK_TRACEBACK"):
         raise error
-    return _print_error(f"{message}; LOBEWORK_TRACEBACK=1 shows where", FAULT)
+    return _print_error(f"{message}; set LOBEWORK_TRACEBACK=1 to see where", FAULT)
 
 
 class _LostInterrupts:
@@ -179,7 +179,8 @@ def _print_notes() -> None:
 def _parser() -> Parser:
     parser = Parser(
         prog="lobework",
-        description="A rose engine on paper: draw a pattern, check it, set the lathe, and write its program, before wood is cut.",
+        description="A rose engine on paper: draw a pattern, check it, print the settings of the lathe, and write the program, "
+        "before wood is cut.",
         epilog="Start here: lobework new lid.toml && lobework make lid.toml",
         formatter_class=argparse.RawDescriptionHelpFormatter,
         allow_abbrev=False,

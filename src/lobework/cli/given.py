@@ -46,7 +46,9 @@ def add_radius(verb: Parser) -> None:
 
 def add_units(verb: Parser) -> None:
     """Add the option for the units of lengths."""
-    message = "mm or inch: the unit of lengths given without one, and of printed lengths (default: that of the lengths given)"
+    message = (
+        "mm or inch: the unit of printed lengths, and of lengths given without a unit (default: the unit of the given lengths)"
+    )
     verb.add_argument("--units", metavar="UNIT", help=message)
 
 

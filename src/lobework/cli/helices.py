@@ -30,23 +30,29 @@ __all__ = ["VERBS"]
 
 
 def _add_helix(verbs: Any, name: str) -> None:
-    message = "print the angle of a cutting frame for a helix, or the lead of an angle"
+    message = "print the angle of a cutting frame for a helix, or the lead for an angle"
     verb = add_verb(verbs, name, message, "lobework helix --diameter '40 mm' --twist '60 deg' --over '50 mm'", _helix)
     allow_signed_values(verb)
-    verb.add_argument("--diameter", metavar="LENGTH", nargs="+", required=True, help="diameter of the work; several if it tapers")
+    verb.add_argument(
+        "--diameter", metavar="LENGTH", nargs="+", required=True, help="diameter of the work; give several if the work tapers"
+    )
     verb.add_argument("--lead", metavar="LENGTH", help="lead of the helix: distance along the work per turn of the work")
     verb.add_argument("--twist", metavar="ANGLE", help="angle by which the pattern turns over the length --over")
     verb.add_argument("--over", metavar="LENGTH", help="length over which the pattern turns by --twist")
     verb.add_argument("--travel", metavar="LENGTH", help="travel of the slide in --turns turns of the spindle")
     verb.add_argument("--turns", metavar="N", help="turns of the spindle for --travel")
-    verb.add_argument("--angle", metavar="ANGLE", help="angle to the axis of the work; its lead is printed")
     verb.add_argument(
-        "--even", metavar="LENGTH", help="lead with change wheels of ratio 1; the wheels for --lead are chosen from --wheels"
+        "--angle", metavar="ANGLE", help="angle of the helix to the axis of the work; the lead for this angle is printed"
+    )
+    verb.add_argument(
+        "--even",
+        metavar="LENGTH",
+        help="lead with change wheels of ratio 1; needed to choose the wheels for --lead from --wheels",
     )
     verb.add_argument(
         "--wheels",
         metavar="LIST",
-        help="teeth of your wheels, such as 24,24,28,32,40; list a wheel twice if you own two",
+        help="numbers of teeth of your wheels, such as 24,24,28,32,40; list a wheel twice if you own two",
     )
     verb.add_argument("--pairs", metavar="N", help="largest number of pairs of wheels (default: 2)")
     add_units(verb)
@@ -69,7 +75,7 @@ def _helix(options: argparse.Namespace) -> int:
     print(*columns(rows), sep="\n")
     if lead is not None and len(diameters) > 1:
         middle = (min(angles) + max(angles)) / 2
-        print(f"\none setting for all: {middle:.3f} deg, at most {max(angles) - middle:.3f} deg off")
+        print(f"\none setting for all diameters: {middle:.3f} deg, at most {max(angles) - middle:.3f} deg off")
     for line in train_lines:
         print(line)
     return DONE
@@ -108,7 +114,7 @@ def _train_lines(options: argparse.Namespace, lead: float | None, units: LengthU
         return
     if options.even is None or options.wheels is None or lead is None or not 0 < abs(lead) < inf:
         verb: Parser = options.verb
-        verb.error("change wheels need a lead, and --even and --wheels together")
+        verb.error("to choose change wheels, give a lead, --even and --wheels")
     even = Fraction(str(above_zero("--even", options.even, units, 0.0)))
     wheels, pairs = read("--wheels", options.wheels, whole_numbers), read("--pairs", options.pairs or "2", whole_number)
     wanted = Fraction(str(abs(lead)))

@@ -22,14 +22,14 @@ def _add_make(verbs: Any, name: str) -> None:
     message = "write every file of a job, and print the findings of the check"
     verb = add_verb(verbs, name, message, "lobework make lid.toml --into lid", _make)
     add_job(verb)
-    add_folder(verb, "default: ./ and the job file's name")
+    add_folder(verb, "default: ./ and the name of the job file without .toml")
 
 
 def _add_draw(verbs: Any, name: str) -> None:
     verb = add_verb(verbs, name, "write the drawing, in true size", "lobework draw lid.toml --as svg", _draw)
     add_job(verb)
     add_target(verb, "svg")
-    add_folder(verb, "default: ./ and the job file's name")
+    add_folder(verb, "default: ./ and the name of the job file without .toml")
 
 
 def _add_carve(verbs: Any, name: str) -> None:
@@ -37,29 +37,37 @@ def _add_carve(verbs: Any, name: str) -> None:
     verb = add_verb(verbs, name, message, "lobework carve lid.toml --as relief", _carve)
     add_job(verb)
     add_target(verb, "relief")
-    verb.add_argument("--resolution", metavar="LENGTH", help="distance between rays, such as '0.02 mm' (default: the job's)")
+    verb.add_argument(
+        "--resolution",
+        metavar="LENGTH",
+        help="distance between neighbouring rays, such as '0.02 mm' (default: the resolution of the job)",
+    )
     verb.add_argument("--backend", metavar="NAME", help="the backend that carves, one of those that lobework list shows")
-    add_folder(verb, "default: ./ and the job file's name")
+    add_folder(verb, "default: ./ and the name of the job file without .toml")
 
 
 def _add_program(verbs: Any, name: str) -> None:
     verb = add_verb(verbs, name, "write the program for the controller", "lobework program lid.toml --into lid", _program)
     add_job(verb)
     add_target(verb, "rs274")
-    message = "write a program for a trial in air, this distance off the work, such as '5 mm'; its file is program-air.ngc"
+    message = (
+        "write a program for a trial in air (dry run) at this distance from the work, such as '5 mm'; its file is program-air.ngc"
+    )
     verb.add_argument("--air", metavar="LENGTH", help=message)
-    add_folder(verb, "default: ./ and the job file's name")
+    add_folder(verb, "default: ./ and the name of the job file without .toml")
 
 
 def _add_settings(verbs: Any, name: str) -> None:
-    verb = add_verb(verbs, name, "print the numbers to set and the steps in order", "lobework settings lid.toml", _settings)
+    verb = add_verb(
+        verbs, name, "print the settings of the lathe and the steps in order", "lobework settings lid.toml", _settings
+    )
     add_job(verb)
     add_target(verb, "text")
-    add_folder(verb, "default: print them")
+    add_folder(verb, "default: print the settings")
 
 
 def _add_check(verbs: Any, name: str) -> None:
-    message = "print what would go wrong; exit code 1 if anything would"
+    message = "print the findings of the check; exit code 1 if there is a problem or a warning"
     add_job(add_verb(verbs, name, message, "lobework check lid.toml", _check))
 
 
@@ -81,7 +89,7 @@ def _make(options: argparse.Namespace) -> int:
             try:
                 contents[folder / target.file] = target.render(traces.shown(target.shows))
             except LobeworkError as error:
-                without.append(f"left out {target.file}: {error}")
+                without.append(f"{target.file} not written: {error}")
         save(contents, overwrite=options.overwrite)
         read, sound = _read_back(job, contents)
         print_lines([*absent, *without, *found, *read])
@@ -105,14 +113,14 @@ def _read_back(job: Job, contents: Mapping[Path, bytes]) -> tuple[list[str], boo
 
 
 def _writable(targets: Any, job: Job) -> tuple[list[Any], list[str], list[str]]:
-    """Return the targets that can be written for a job, and lines on the others.
+    """Return the targets that can be written for a job, and lines on the other targets.
 
     The first list of lines names the files that the job does not have. The second list names the files for which a package is
     not installed.
     """
     absent = {each.name: f"no {each.file}: {why}" for each in targets if (why := _why_absent(each, job))}
     without = {
-        each.name: f"left out {each.file}: {lack}"
+        each.name: f"{each.file} not written: {lack}"
         for each in targets
         if each.name not in absent and (lack := _missing_package(each))
     }
@@ -134,7 +142,7 @@ def _missing_package(target: Any) -> str:
     from importlib.util import find_spec
 
     if target.needs and find_spec(target.needs[0]) is None:
-        return f"a package that it needs is not installed; run: pip install '{target.needs[1]}'"
+        return f"a package that this target needs is not installed; run: pip install '{target.needs[1]}'"
     return ""
 
 
@@ -236,7 +244,7 @@ def _settings(options: argparse.Namespace) -> int:
 def _check(options: argparse.Namespace) -> int:
     def act(job: Job) -> int:
         found = job.check()
-        print_lines(found or ["nothing found"])
+        print_lines(found or ["no findings"])
         return FOUND if any(finding.level != "note" for finding in found) else DONE
 
     return with_job(options.job, act)

@@ -43,27 +43,37 @@ _LONG: Final = 1000
 
 
 def _add_ratio(verbs: Any, name: str) -> None:
-    message = "print how near a drive comes to a ratio: percents, change wheels, motors; exit code 1 if no train is near enough"
+    message = (
+        "print the error of each drive for a ratio: percentage, change wheels, motors; exit code 1 if no train is near enough"
+    )
     verb = add_verb(verbs, name, message, "lobework ratio 2/3 --lobes 4 --wheels 20,30,45,60 --radius 30", _ratio)
     allow_signed_values(verb)
     verb.add_argument("ratio", metavar="RATIO", help="turns of the cam per turn of the spindle, such as 2/3, -3/4 or '66.67 %%'")
     verb.add_argument("--lobes", metavar="N", help="lobes of the cam (default: 1)")
-    verb.add_argument("--decimals", metavar="LIST", help="decimals of a percentage setting, such as 1,2 (default: 2)")
+    verb.add_argument("--decimals", metavar="LIST", help="numbers of decimals of a percentage setting, such as 1,2 (default: 2)")
     verb.add_argument(
         "--wheels",
         metavar="LIST",
-        help="teeth of your wheels, such as 20,30,45,60; or 12-400, a range of wheels to cut",
+        help="numbers of teeth of your wheels, such as 20,30,45,60; or the range of wheels that you can cut, such as 12-400",
     )
     verb.add_argument("--pairs", metavar="N", help="largest number of pairs of wheels (default: 2)")
-    verb.add_argument("--within", metavar="PART", help="largest error, such as '0.01 %%'; prints only the cheapest train")
-    verb.add_argument("--steps", metavar="LIST", help="motor steps per turn of the cam, and of the spindle: 3200 or 3200,6400")
+    verb.add_argument(
+        "--within",
+        metavar="PART",
+        help="largest relative error of a train, such as '0.01 %%'; only the cheapest such train is printed",
+    )
+    verb.add_argument(
+        "--steps",
+        metavar="LIST",
+        help="motor steps per turn of the cam and per turn of the spindle, such as 3200,6400; or 3200 for both",
+    )
     verb.add_argument(
         "--parts",
         metavar="N",
-        help="number of parts into which the control divides a motor step, if it moves the cam once per spindle step",
+        help="number of parts into which the controller divides a motor step, if the cam is moved once per spindle step",
     )
     verb.add_argument(
-        "--lathe", metavar="NAME", help="a lathe that lobework list shows, or a lathe file: its drive of the cam is used"
+        "--lathe", metavar="NAME", help="a lathe that lobework list shows, or a lathe file: the cam drive of this lathe is used"
     )
     verb.add_argument("--cam", metavar="N", help="number of the lathe's cam (default: 1)")
     verb.add_argument("--mediants", action="store_true", help="also list fractions that approach the ratio, with their errors")
@@ -78,9 +88,13 @@ def _add_index(verbs: Any, name: str) -> None:
     verb.add_argument(
         "divisions", metavar="N or ANGLE", nargs="+", help="number of divisions; or angles, such as '35 deg' '1/3 turn'"
     )
-    verb.add_argument("--wheel", metavar="LIST", help="holes of the wheel's circles, or its notches, such as 96,112")
     verb.add_argument(
-        "--lathe", metavar="NAME", help="a lathe that lobework list shows, or a lathe file: the wheel on its spindle is used"
+        "--wheel", metavar="LIST", help="number of holes in each circle of the wheel, or of its notches, such as 96,112"
+    )
+    verb.add_argument(
+        "--lathe",
+        metavar="NAME",
+        help="a lathe that lobework list shows, or a lathe file: the wheel on the spindle of this lathe is used",
     )
     verb.add_argument("--worm", metavar="N", help="turns of the crank per turn of the work, if the circles belong to a crank")
     add_radius(verb)
@@ -268,7 +282,7 @@ def _index(options: argparse.Namespace) -> int:
         exact = sum(near.off == 0 for near in circle)
         worst = max(circle, key=lambda near: abs(near.off)).off
         off = "" if exact == len(positions) else f"; at most {_angle_text(abs(worst), radius, units)} off"
-        print(f"circle of {circle[0].circle}: {exact} of {len(positions)} fall on it exactly{off}")
+        print(f"circle of {circle[0].circle}: {exact} of {len(positions)} positions are exact{off}")
     for circle in circles:
         print()
         rows = [
@@ -280,7 +294,7 @@ def _index(options: argparse.Namespace) -> int:
 
 
 def _wheel(options: argparse.Namespace) -> Wheel:
-    """Return the dividing wheel of the options ``--wheel`` and ``--worm``, or that of a lathe's spindle."""
+    """Return the dividing wheel of the options ``--wheel`` and ``--worm``, or the wheel on the spindle of a lathe."""
     from lobework.gearing.dividing_wheel import Wheel
 
     if (options.wheel is None) == (options.lathe is None):

@@ -16,16 +16,17 @@ __all__ = ["VERBS"]
 
 
 def _add_prove(verbs: Any, name: str) -> None:
-    message = "read a program back, and compare its cuts with the job; exit code 1 if they differ, 2 if the program cannot be run"
+    message = "read a program back, and compare its cuts with those of the job; "
+    message += "exit code 1 if they differ, 2 if the program cannot be run"
     verb = add_verb(verbs, name, message, "lobework prove lid/program.ngc --job lid.toml", _prove)
     verb.add_argument("program", metavar="PROGRAM", help="a program in RS274/NGC, such as lid/program.ngc")
     verb.add_argument("--job", metavar="JOB", required=True, help="the job file of the program")
     verb.add_argument(
         "--tolerance",
         metavar="LENGTH",
-        help="largest distance of its path on the work from the job's path (default: the job's)",
+        help="largest distance of the program's path on the work from the job's path (default: the tolerance of the job)",
     )
-    message = "for a program written with lobework program --air: its distance from the work, as given there"
+    message = "for a program written with lobework program --air: the distance that was given there"
     verb.add_argument("--air", metavar="LENGTH", help=message)
 
 

@@ -29,8 +29,10 @@ def _add_new(verbs: Any, name: str) -> None:
         "       lobework new plugin NAME [--kind KIND] [--into DIR] [--overwrite]"
     )
     verb.add_argument("file", metavar="FILE", help="the job file to write, such as lid.toml; or the word lathe or plugin")
-    verb.add_argument("name", metavar="NAME", nargs="?", help="the lathe file to write, such as my-bench.toml; or the plugin")
-    kinds = "what the plugin offers: chuck (default), cam, follower, cutter, piece, backend, target or check"
+    verb.add_argument(
+        "name", metavar="NAME", nargs="?", help="the lathe file to write, such as my-bench.toml; or the name of the plugin"
+    )
+    kinds = "kind of part of the plugin: chuck (default), cam, follower, cutter, piece, backend, target or check"
     verb.add_argument("--kind", metavar="KIND", help=kinds)
     verb.add_argument("--into", metavar="DIR", type=Path, help="the folder of the package (default: ./lobework-NAME)")
     verb.add_argument("--overwrite", action="store_true", help="replace files that exist")
@@ -51,7 +53,7 @@ def _add_schema(verbs: Any, name: str) -> None:
 
 
 def _add_verify(verbs: Any, name: str) -> None:
-    message = "check a plugin against every promise of the kit; exit code 1 if one is broken"
+    message = "check whether a plugin keeps every promise of the kit; exit code 1 if it breaks one"
     verb = add_verb(verbs, name, message, "lobework verify built-in", _verify)
     verb.add_argument("name", metavar="NAME", help="a plugin or package that lobework list shows")
 
@@ -68,7 +70,9 @@ def _list(options: argparse.Namespace) -> int:  # noqa: ARG001
     _print_section("targets", {target.name: f"{target.file}: {target.description}" for target in shelf.targets().values()})
     _print_section("plugins", {record.name: f"{record.package} {record.version}" for record in shelf.loaded})
     if shelf.refused:
-        _print_section("plugins left out", {each.name: f"{each.package} {each.version}: {each.cause}" for each in shelf.refused})
+        _print_section(
+            "plugins not loaded", {each.name: f"{each.package} {each.version}: {each.cause}" for each in shelf.refused}
+        )
     return DONE
 
 
@@ -93,13 +97,13 @@ def _new(options: argparse.Namespace) -> int:
             options.verb.error("a lathe file needs a name: lobework new lathe my-bench.toml")
         path = Path(options.name)
         if path.suffix != ".toml":
-            options.verb.error(f"{options.name!r} must end in .toml: a job takes a name without it for a built-in lathe")
+            options.verb.error(f"{options.name!r} must end in .toml: in a job, a name without .toml means a built-in lathe")
         write_files({path: starter("lathe").encode()}, overwrite=options.overwrite)
         print_lines([f"wrote {path}; next: lobework lathe {path}"])
         return DONE
     for given in (options.name, "--kind" if options.kind else None, "--into" if options.into else None):
         if given is not None:
-            options.verb.error(f"{given!r} belongs to lobework new plugin NAME; a job file is written by lobework new FILE alone")
+            options.verb.error(f"{given!r} is only for lobework new plugin NAME; to write a job file, use lobework new FILE")
     path = Path(options.file)
     write_files({path: starter().encode()}, overwrite=options.overwrite)
     print_lines([f"wrote {path}; next: lobework make {path}"])

@@ -17,7 +17,7 @@ class PrintError(Exception):
 
 
 class GuardedOutput:
-    """Standard output without control characters, whose write errors can be distinguished from those of other files.
+    """Standard output without control characters, whose write errors can be distinguished from the write errors of other files.
 
     Parameters
     ----------
@@ -61,7 +61,7 @@ def _print_errors() -> Any:
 
 
 def discard_output(stream: TextIO) -> None:
-    """Discard the unwritten output of a stream, so that Python reports no error for it at exit."""
+    """Discard the unwritten output of a stream, so that Python reports no error for this stream at exit."""
     with contextlib.suppress(OSError, ValueError):
         descriptor = os.open(os.devnull, os.O_WRONLY)
         os.dup2(descriptor, stream.fileno())

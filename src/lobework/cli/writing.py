@@ -38,7 +38,7 @@ EVERY: Final = 30.0
 
 
 def with_job(path: str, act: Callable[[Job], int]) -> int:
-    """Read a job and call ``act`` with it; add the path of the job file to errors that ``act`` raises."""
+    """Read a job and call ``act`` with this job; add the path of the job file to errors that ``act`` raises."""
     from lobework.jobs.jobfile import read_job, with_file_and_line
 
     job = read_job(path)
@@ -51,7 +51,7 @@ def with_job(path: str, act: Callable[[Job], int]) -> int:
 
 
 class OutputError(Exception):
-    """An error about output or options, not about the job: the path of the job file is not added to it."""
+    """An error about output or options, not about the job: the path of the job file is not added to such an error."""
 
     def __init__(self, cause: LobeworkError) -> None:
         self.cause = cause
@@ -119,7 +119,7 @@ def air_of(given: str | None, job: Job) -> float:
 def _at_intervals(doing: str) -> Callable[[float], None]:
     """Return a callback that prints a line after `FIRST_AFTER` seconds, and then one every `EVERY` seconds.
 
-    The remaining time is estimated from the first call on: kernels may have been compiled before it.
+    The estimate of the remaining time counts from the first call, because kernels may have been compiled before.
     """
     begun = time.monotonic()
     due = begun + FIRST_AFTER

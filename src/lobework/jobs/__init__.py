@@ -1,1 +1,1 @@
-"""A job, its results, and the job files and lathe files that it is read from."""
+"""Jobs and their results, and the job files and lathe files from which a job is read."""

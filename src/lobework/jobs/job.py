@@ -42,7 +42,7 @@ __all__ = ["Job", "Traces", "require_cut_count", "require_memory"]
 
 
 class Traces(Sequence[Trace]):
-    """The traces of a job, in the order of its cuts; a notebook shows them as a drawing.
+    """The traces of a job, in the order of its cuts; a notebook shows the traces as a drawing.
 
     Parameters
     ----------
@@ -139,7 +139,7 @@ class Traces(Sequence[Trace]):
         return found
 
     def _time_findings(self) -> Iterator[Finding]:
-        """Yield a finding for the error that prevents a program, or for each pass with cuts that are slower than programmed."""
+        """Yield a finding for an error that makes a program impossible, or for each pass with cuts slower than programmed."""
         from lobework.checks.check import Finding
 
         if self.job.lathe.axis("spindle") is None:
@@ -155,12 +155,12 @@ class Traces(Sequence[Trace]):
                 yield self._slowest_finding(slow)
 
     def _slowest_finding(self, slow: Sequence[tuple[SlowDown, Trace]]) -> Finding:
-        """Return the finding on the slowest of the cuts of one pass that are slower than programmed."""
+        """Return the finding on the slowest cut of one pass."""
         from lobework.checks.check import Finding
         from lobework.program.program import how_slow
 
         slow_down, trace = min(slow, key=lambda one: one[0].rate)
-        more = f"; {len(slow) - 1} more cuts of its pass slow down" if len(slow) > 1 else ""
+        more = f"; {len(slow) - 1} more cuts of this pass slow down" if len(slow) > 1 else ""
         message = how_slow(slow_down, trace, self.job.feeds, self.job.units) + more
         return Finding(kind="time", level="note", where=f"cut {trace.cut.number} ({trace.cut.title})", message=message)
 
@@ -169,7 +169,7 @@ class Traces(Sequence[Trace]):
         return tuple(f"{each.where} {each.message}" for each in self._time_findings() if each.kind == "time")
 
     def carve(self, resolution: float | None = None, *, backend: str | None = None, progress: Progress | None = None) -> Carving:
-        """Return the work as these cuts carve it; see `Job.carve`."""
+        """Return the work after these cuts are carved; see `Job.carve`."""
         from lobework.carve import Carving, sweep_of
         from lobework.carve.backend import needs, refuse
 
@@ -185,7 +185,7 @@ class Traces(Sequence[Trace]):
         return Carving(title=job.title, piece=job.piece, stock=stock, depth=depth, sweeps=tuple(sweeps), units=job.units)
 
     def carve_once(self, progress: Progress | None = None) -> Carving:
-        """Return the work as these cuts carve it, at the job's resolution; later calls return the result of the first call."""
+        """Return the work after these cuts are carved at the job's resolution; later calls return the first result."""
         self._carving = self._carving or self.carve(progress=progress)
         return self._carving
 
@@ -262,7 +262,7 @@ class Job:
         object.__setattr__(self, "passes", passes)
         require(self.passes, "pass", "[]", "one pass or more")
         for place, each in enumerate(passes, 1):
-            require(isinstance(each, Pass | Series), f"passes[{place}]", repr(each), "a Pass, or a series of one")
+            require(isinstance(each, Pass | Series), f"passes[{place}]", repr(each), "a Pass, or a Series of a Pass")
         require(isinstance(self.lathe, Lathe), "lathe", repr(self.lathe), "a Lathe, such as read_lathe('rocking-bench')")
         require_part(self.piece, "outline", "piece", "a piece such as Disc(diameter=70, thickness=8)")
         require_part(self.cutter, "width_at", "cutter", "a cutter such as Vee(angle_deg=90, width=3), or Pen()")
@@ -327,7 +327,7 @@ class Job:
         TooLargeError
             If the traces need more memory than a job may use; nothing is traced.
         InputError
-            If this lathe cannot make a cut, or its chucks carry the work into the bed; the error names the pass.
+            If this lathe cannot make a cut, or the chucks carry the work into the bed; the error names the pass.
         PartError
             If a chuck, a cam or a follower returns a number that is not finite; the error names this part and its plugin.
         PluginError
@@ -353,7 +353,7 @@ class Job:
                 yield len(group) * estimate(group[0], chord=self.chord)
 
     def carve(self, resolution: float | None = None, *, backend: str | None = None, progress: Progress | None = None) -> Carving:
-        """Return the work as the cuts carve it.
+        """Return the work after all cuts are carved.
 
         Parameters
         ----------
@@ -362,7 +362,7 @@ class Job:
         backend : str, optional
             The carving backend; default: "compiled" if that can carve the job, otherwise the first installed backend that can.
         progress : callable, optional
-            Called at intervals with the fraction done, 0 to 1; an exception that it raises stops the carving.
+            Called at intervals with the fraction done, 0 to 1; an exception raised by the function stops the carving.
 
         Raises
         ------
@@ -371,13 +371,13 @@ class Job:
         TooLargeError
             If the grid needs more memory than a job may use; nothing is carved.
         UnknownNameError
-            If no backend has that name.
+            If no backend has the given name.
         """
         self._backends_and_stock(resolution, backend)
         return self.trace().carve(resolution, backend=backend, progress=progress)
 
     def _backends_and_stock(self, resolution: float | None, backend: str | None) -> tuple[list[Backend], Stock]:
-        """Return the backends to choose from, and the stock; their errors are raised before anything is traced."""
+        """Return the backends to choose from, and the stock; errors in either are raised before anything is traced."""
         from lobework.carve import stock_of
 
         shelf = registry.installed()
@@ -409,7 +409,7 @@ class Job:
         tolerance : float, mm, optional
             Largest distance of the program's path on the work from the job's path; default: the tolerance of the job's feeds.
         air : float, mm
-            Distance that the program keeps from the work, if it was written for a trial in air (dry run).
+            Distance that the program keeps from the work, if the program is for a trial in air (dry run).
 
         Raises
         ------
@@ -460,7 +460,7 @@ class Job:
         OutputExistsError
             If the file exists and ``overwrite`` is not set; nothing is written.
         UnknownNameError
-            If no target has that name.
+            If no target has the given name.
         """
         chosen = registry.installed().target(target)
         path = Path(folder) / chosen.file
@@ -509,4 +509,4 @@ def _plugin_of(part: type | None) -> str:
     """Return a clause for a message that names the plugin of a part; empty if the part is built in or unknown."""
     shelf = registry.installed()
     plugins = (record for record in shelf.loaded[1:] for kind, name in record.offers if shelf.parts[kind][name] is part)
-    return next((f"it came with {record.title}" for record in plugins), "")
+    return next((f"this part comes with {record.title}" for record in plugins), "")

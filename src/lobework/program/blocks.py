@@ -28,19 +28,19 @@ if TYPE_CHECKING:
 __all__ = ["Blocks", "Grid", "blocks_of"]
 
 _UNIFORM: Final = 1e-9
-"""Greatest deviation of samples from a uniform motion, besides rounding, mm or degrees, for which one move is enough."""
+"""Greatest deviation of samples from a uniform motion, mm or degrees, besides rounding; within it, one move is enough."""
 _BETWEEN_SHARE: Final = 0.1
-"""Allowed deviation of a move between two points at which it is checked, as a fraction of the tolerance."""
+"""Allowed deviation of a move between two neighbouring check points, as a fraction of the tolerance."""
 _BOW_POINTS: Final = (0.25, 0.75)
 """Points of an interval at which the path is compared with its chord; an S-shaped path crosses the chord at the middle."""
 _BOW_SHARE: Final = 0.75
-"""Deviation of a circular arc from its chord at `_BOW_POINTS`, relative to that at its middle."""
+"""Deviation of a circular arc from its chord at `_BOW_POINTS`, relative to the deviation at the middle."""
 _SHARE: Final = 0.9
-"""Allowed deviation at checked points, as a fraction of the tolerance less rounding; the rest is for deviations between them."""
+"""Allowed deviation at check points, as a fraction of the tolerance less rounding; the rest is kept for points between them."""
 _LEVER_SAMPLES: Final = 257
 _LEVER_STEP_DEG: Final = 1e-3
 _FEWEST_PIECES: Final = 4096
-"""Least number of pieces in which a cut is timed to find where it slows down."""
+"""Least number of pieces in which a cut is timed, to find the stretches where the cut slows down."""
 _MOST_PIECES: Final = 500_000
 _MANY_PIECES: Final = 50_000
 _GRADED_PIECES: Final = 512
@@ -131,7 +131,7 @@ class Blocks(Brief):
 
 
 def blocks_of(trace: Trace, axes: Sequence[Axis], feeds: Feeds, units: LengthUnit) -> Blocks:
-    """Return the moves of one cut; at least one axis moves in it.
+    """Return the moves of one cut; at least one axis must move in the cut.
 
     Parameters
     ----------
@@ -178,7 +178,7 @@ class _Planner:
             self._require_speeds()
 
     def blocks(self) -> Blocks:
-        """Return the moves: those that the tolerance requires, and further moves if the timing requires them."""
+        """Return the moves that the tolerance requires, and further moves if the timing requires more."""
         nodes, found, places = self._timed(self._nodes())
         target = self._target_speeds(nodes)
         slows = None if self.fastest else slow_downs(nodes, target, found, self.axes)
@@ -213,7 +213,7 @@ class _Planner:
                 name="tolerance",
                 given=f"{self.feeds.tolerance / unit:g}",
                 must_be=f"above {least:.2g} {short}, the rounding error of the controller's decimals",
-                remedy="raise it in [program], or the decimals in [controller]",
+                remedy="raise the tolerance in [program], or the number of decimals in [controller]",
             )
         self.rounding_error = self.max_deviation = rounding_error
         if uniform:
@@ -260,11 +260,11 @@ class _Planner:
         return float(np.linalg.norm(half[: self.slides])) + float(half[self.slides :] @ levers[self.slides :])
 
     def _timed(self, path: Array) -> tuple[Array, BlockTimes, Array]:
-        """Return the ends of the moves by ``u``, their durations, and the positions of the axes at their ends.
+        """Return the ends of the moves by ``u``, the durations of the moves, and the positions of the axes at their ends.
 
         The moves of ``path`` are used unchanged if they reach their target speed. Otherwise a path that is straight in axis space
         is divided more finely towards its ends, and any other path is divided into moves of about equal durations, because the
-        time for a change of speed between two moves is at most the duration of the shorter one.
+        time for a change of speed between two moves is at most the duration of the shorter of these two moves.
         """
         if self.fastest and len(path) == 2:
             return self._graded(path)
@@ -307,7 +307,7 @@ class _Planner:
         return found
 
     def _graded(self, path: Array) -> tuple[Array, BlockTimes, Array]:
-        """Return moves along a path that is straight in axis space, shorter towards its start and its end."""
+        """Return moves along a path that is straight in axis space; the moves become shorter towards both ends of the path."""
         pieces = path[-1] * (0.5 - 0.5 * np.cos(np.linspace(0.0, math.pi, _GRADED_PIECES + 1)))
         lengths = np.diff(pieces)
         seconds = block_times(
@@ -329,7 +329,7 @@ class _Planner:
         return max(_SHORTEST_S, _ROUNDING_FACTOR * float(noise.max(initial=0.0)))
 
     def _within_tolerance(self, nodes: Array, places: Array) -> bool:
-        """Return whether straight moves keep within the tolerance of the path, and store their greatest deviation."""
+        """Return whether straight moves stay within the tolerance of the path; their greatest deviation is stored."""
         if self.checked is None:
             return True
         u, true = self.checked
@@ -372,7 +372,7 @@ class _Planner:
 
     @property
     def _rate(self) -> float:
-        """The target speed as it is set: mm a minute over the work, or turns a minute."""
+        """The target speed in the unit of its setting: mm a minute over the work, or turns a minute."""
         return self.feeds.feed if self.at_feed or self.feeds.pace == "cutter" else self.feeds.spindle_rpm
 
 

@@ -58,7 +58,7 @@ def _used_axes(traces: Sequence[Trace], lathe: Lathe) -> tuple[Axis, ...]:
 
 
 def _outermost_reach(trace: Trace, piece: Piece | None) -> float:
-    """Return the greatest reach of the work towards the cutter, at any angles of the cams, mm on the slide that feeds in."""
+    """Return the greatest reach of the work towards the cutter at any cam angles, as a position of the infeed slide, mm."""
     motion, approach = trace.motion, trace.cut.approach
     turns = float(math.ceil(motion.cut.passed.turns or 1))
     begins = _start_turns(motion)
@@ -83,7 +83,7 @@ def _start_turns(motion: Motion) -> float:
 
 
 def _clear_position(cut: Cut, feeds: Feeds) -> float:
-    """Return the position clear of the work, mm on the slide that feeds in."""
+    """Return the position of the infeed slide at which the tip is clear of the work, mm."""
     return cut.approach.surface + feeds.clear
 
 
@@ -133,8 +133,8 @@ def _check_travel(section: Section, axes: Sequence[Axis], units: LengthUnit) -> 
             past = axis.low if place < axis.low else axis.high
             goes, end = (f"{format_number(at)} deg" if axis.rotary else show_length(at, units) for at in (place, past))
             raise SettingError(
-                f"cut {section.number} ({section.title}): {letter} would go to {goes}, but the lathe's {axis.moves} axis ends at "
-                f"{end}",
+                f"cut {section.number} ({section.title}): {letter} would go to {goes}, but the travel of the lathe's "
+                f"{axis.moves} axis ends at {end}",
                 remedy="move the pass, or lower clear in [program]",
             )
 
@@ -158,7 +158,7 @@ def _check_hand_slide(cut: Cut, name: str, place: float) -> None:
         past = hand.low if place < hand.low else hand.high
         goes, end = (show_place(name, at, cut.lathe, cut.units) for at in (place, past))
         raise SettingError(
-            f"cut {cut.number} ({cut.title}): the {name} slide would be set to {goes}, but it ends at {end}",
+            f"cut {cut.number} ({cut.title}): the {name} slide would be set to {goes}, but its travel ends at {end}",
             remedy="move the pass",
         )
 
@@ -225,7 +225,7 @@ def _plunge_rate(cut: Cut, far: float, feeds: Feeds) -> float:
 
 
 def _must_turn_back(cut: Cut) -> bool:
-    """Return whether a chuck is not at its starting position after a cut, so that the spindle must be turned back."""
+    """Return whether the spindle must be turned back after a cut, because a chuck is not at its starting position."""
     vary = [each.period_turns for each in cut.lathe.chucks if each.is_dynamic]
     return any(not period_turns or cut.passed.turns % period_turns for period_turns in vary)
 
@@ -233,7 +233,7 @@ def _must_turn_back(cut: Cut) -> bool:
 def _section(
     trace: Trace, prompt: Sequence[str], axes: Sequence[Axis], feeds: Feeds, units: LengthUnit, lift: float, frame: str
 ) -> tuple[Section, float]:
-    """Return the section of one cut, which moves the tip clear before anything else, and its greatest deviation, mm."""
+    """Return the section of one cut and its greatest deviation, mm; the tip moves clear before any other axis moves."""
     cut = trace.cut
     begins = trace.motion.axes(np.zeros(1))
     moving = [axis for axis in axes if axis.moves in begins]
@@ -275,17 +275,17 @@ def _section(
 
 
 def how_slow(slows: SlowDown, trace: Trace, feeds: Feeds, units: LengthUnit) -> str:
-    """Return a sentence on where a cut is slower than its target speed, and which limit is the reason."""
+    """Return a text that names the stretch where a cut is slower than its target speed, and the limit that causes this."""
     cut, axis = trace.cut, slows.axis
     by_feed = feeds.pace == "cutter" or not cut.passed.turns
     rate = slows.rate * (feeds.feed if by_feed else feeds.spindle_rpm)
     speed = f"{show_length(float(f'{rate:.3g}'), units)} a minute" if by_feed else f"{rate:.3g} turns a minute"
     start, end = (f"{u:.4g}" if cut.passed.turns else f"{100 * u / cut.span:.3g}" for u in (slows.start, slows.end))
-    where = f"between {start} and {end} {'turns' if cut.passed.turns else 'per cent of its way'}"
+    where = f"between {start} and {end} {'turns' if cut.passed.turns else 'per cent of the cut'}"
     if slows.start == 0 and slows.end == cut.span:
         where = "throughout"
     limit = "top speed" if slows.by_speed else "acceleration"
-    more = f", and at {slows.times - 1} more places" if slows.times > 1 else ""
+    more = f", and in {slows.times - 1} more stretches" if slows.times > 1 else ""
     return f"slows to {speed} {where}, limited by the {limit} of {axis.moves} ({axis.letter}){more}"
 
 

@@ -1,4 +1,4 @@
-"""The steps of a program, independent of its file format; mm, degrees and minutes."""
+"""The steps of a program, independent of its file format, in mm, degrees and minutes."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 __all__ = ["Dwell", "Feed", "Program", "Prompt", "Rapid", "Section", "Setup", "Step", "Timed"]
 
 Setup = tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
-"""Settings before the job: named groups of pairs, each the name of a setting and its value."""
+"""Settings before the job: named groups of pairs; each pair is the name of a setting and its value."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +59,7 @@ class Timed(Brief):
     letters : tuple of str
         Letters of the axes that move.
     places : (m, k) float64, mm or degrees
-        End of each move, a column for each letter.
+        End of each move; one column for each letter.
     """
 
     minutes: Array
@@ -107,7 +107,7 @@ class Section(Brief):
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Program:
-    """A program for a controller, independent of its file format; mm, degrees and minutes.
+    """A program for a controller, independent of its file format, in mm, degrees and minutes.
 
     Parameters
     ----------
@@ -132,7 +132,7 @@ class Program:
     setup : tuple
         Settings before the program: named groups of settings and their values.
     opening_groups : tuple
-        Groups that come before those of ``setup``: the steps that set the zeros, and the positive directions.
+        Groups that come before the groups of ``setup``: the steps that set the zeros, and the positive directions.
     """
 
     title: str

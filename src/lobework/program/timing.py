@@ -33,7 +33,10 @@ _UNIFORM: Final = 1e-5
 
 
 class BlockTimes(NamedTuple):
-    """Duration of each block, (n,) s, and the limit that determines it, (n,): see `lobework.kernels.path.feed_limits.caps`."""
+    """Duration of each block, (n,) s, and number of the limit that determines this duration, (n,).
+
+    The limits are numbered as in `lobework.kernels.path.feed_limits.caps`.
+    """
 
     seconds: Array
     limiting: NDArray[np.int64]
@@ -52,7 +55,7 @@ class SlowDown:
     axis : Axis
         The axis that limits the speed.
     by_speed : bool
-        Whether the top speed of the axis is the limit; otherwise its acceleration is.
+        True if the top speed of the axis is the limit, False if its acceleration is.
     times : int
         Number of stretches in which the cut slows down.
     """
@@ -74,7 +77,7 @@ def limits_of(axes: Sequence[Axis]) -> tuple[Array, Array]:
 def block_times(moves: Array, target: Array, top: Array, most: Array, lengths: Array | None = None) -> BlockTimes:
     """Return the least duration of each block of one uninterrupted run, from rest to rest.
 
-    Each block is straight in axis space. The mean speed of every axis in it stays within the axis's top speed. From one block
+    Each block is straight in axis space. In each block, the mean speed of every axis stays within its top speed. From one block
     to the next, this mean speed changes by at most the acceleration times the shorter of the two durations, so that the change
     fits into half of each block. In the first and the last block, the mean speed is at most the acceleration
     times the duration of the block.
@@ -88,7 +91,7 @@ def block_times(moves: Array, target: Array, top: Array, most: Array, lengths: A
     top, most : (k,) float64, mm or degrees per second and second squared
         Top speed and acceleration of each axis, infinite if unlimited.
     lengths : (n,) float64, optional
-        Length of each block, for the measure of its speed; 1 by default.
+        Length of each block, in the unit of the target speeds; 1 by default.
 
     Raises
     ------

@@ -23,7 +23,7 @@ _FED_TO: Final = re.compile(r"feedthecutterinbyhandto[xz](-?[0-9]+(?:[.][0-9]+)?
 
 
 def with_lift(fed: FeedMoves, traces: Sequence[Trace], into: str) -> FeedMoves:
-    """Return the feed moves of a lifted program with the lift of each move, which is removed before the comparison.
+    """Return the feed moves of a lifted program, with the lift of each move; these lifts are removed before the comparison.
 
     The first run of moves is taken as the first cut of the job, and so on. The lift of a run is the distance along the infeed
     slide ``into`` from the start of the cut in the job to the start of the run in the program.

@@ -76,7 +76,7 @@ def end_findings(
     """
     stands = float(at[0, LETTERS.index(into.upper())])
     if touches(at)[0]:
-        message = "the program ends with the tip in the work; move it clear first"
+        message = "the program ends with the tip in the work; retract the tip first"
         yield Finding(kind="clear", level="problem", where=f"line {line}", message=message)
     elif not stands >= level - slack:
         tip = f"the tip at {into.upper()} {show_length(stands, units)}; in the job, it is clear at {show_length(level, units)}"

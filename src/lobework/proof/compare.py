@@ -45,8 +45,8 @@ _FAR: Final = 1.01 * _MISSING
 _BEYOND: Final = 1.05
 """Distance of an added sample of the job's path from an edge of the program's path, as a multiple of the tolerance.
 
-An edge is a beginning, an end or a reversal. The program's path passes near such a sample too, unless the program omits a piece of the
-job's path.
+An edge is a beginning, an end or a reversal. The program's path passes near such a sample too, unless the program omits a
+piece of the job's path.
 """
 _GOLDEN: Final = (math.sqrt(5) - 1) / 2
 _HALVINGS: Final = 40
@@ -92,7 +92,7 @@ def model_of(motion: Motion, columns: Sequence[int], names: Sequence[str]) -> Ca
 
 
 def initial_pieces(motion: Motion, start: Array, end: Array, letters: Mapping[str, str]) -> Ints:
-    """Return the number of pieces into which each move is first divided; it grows with the turns of axes and the lobes of cams."""
+    """Return the number of pieces into which each move is first divided; it grows with the turns of axes and lobes of cams."""
     per_turn = np.zeros(len(LETTERS))
     for letter, moves in letters.items():
         if moves not in ("x", "y", "z"):
@@ -110,7 +110,7 @@ def initial_pieces(motion: Motion, start: Array, end: Array, letters: Mapping[st
 class Comparison(NamedTuple):
     """The result of the comparison of one set-up.
 
-    ``program_deviation``: the greatest deviation of the program's path from the job's. ``job_deviations``: for each cut, the
+    ``program_deviation``: the greatest deviation of the program's path from the job's path. ``job_deviations``: for each cut, the
     greatest deviation of the job's path from the program's. ``missing``: for each cut, the fraction of the cut that is not
     in the program.
     """
@@ -167,7 +167,7 @@ def compare(
 
 
 def _edges(points: Array, onward: NDArray[np.bool_]) -> Ints:
-    """Return the indices of the points of a path at which it begins, ends or reverses."""
+    """Return the indices of the points of a path at which the path begins, ends or reverses."""
     goes = np.diff(points, axis=0)
     moved = np.flatnonzero((np.linalg.norm(goes, axis=1) > JOIN_MM) & onward[:-1])
     back = np.einsum("ij,ij->i", goes[moved[1:]], goes[moved[:-1]]) <= 0
@@ -237,7 +237,7 @@ def _worst_of_program(
 def _refined_on_moves(
     path: Array, far: Array, segment: Ints, moves: Moves, samples: Samples, model: Model, tolerance: float
 ) -> Array:
-    """Return the distances of (n, 3) points from the program's path; distances near the tolerance are computed more accurately."""
+    """Return the distances of (n, 3) points from the program's path; those near the tolerance are computed more accurately."""
     near = np.flatnonzero((far > tolerance * (1 - SHARE)) & (far < 10 * tolerance))[:_MOST_REFINED]
     if not near.size:
         return far

@@ -28,7 +28,7 @@ _MARGIN_MM: Final = 0.1
 
 
 def contact_test(piece: Piece, cutter: Cutter, within: float) -> Callable[[Array], NDArray[np.bool_]]:
-    """Return a function that finds which positions of the tip, (n, 3) mm, are in the uncut work or within ``within`` mm of it.
+    """Return a function that finds which tip positions, (n, 3) mm, are in the uncut work or nearer to it than ``within``, mm.
 
     A position beside the work, beyond the reach of the cutter, is not in contact.
     """
@@ -39,7 +39,7 @@ def contact_test(piece: Piece, cutter: Cutter, within: float) -> Callable[[Array
         outer, least, most = float(radius.max()) + _MARGIN_MM + within, float(z.min()) - reach, float(z.max()) + reach
 
     def may_touch(points: Array) -> NDArray[np.bool_]:
-        """Return which positions may be in contact, by their distance from the axis; positions that are not finite are included."""
+        """Return which positions may be in contact, by their distance from the axis; non-finite positions are included."""
         clear: NDArray[np.bool_] = np.zeros(len(points), bool)
         if isinstance(surface, Round):
             clear = (np.hypot(points[:, 0], points[:, 1]) > outer) | (points[:, 2] > most) | (points[:, 2] < least)
@@ -59,7 +59,7 @@ def contact_test(piece: Piece, cutter: Cutter, within: float) -> Callable[[Array
 def surely_clear(motion: Motion, piece: Piece, tip: Array, within: float) -> NDArray[np.bool_]:
     """Return which of (n, 3) positions of the tip on its slides, mm, are clear at every angle of the spindle and the cams.
 
-    This is known only for chucks that neither move nor tilt the work on the spindle; for others, no position is returned as clear.
+    This is known only for chucks that neither move nor tilt the work on the spindle; for others, no position counts as clear.
     """
     if motion.still is None or motion.rocks:
         return np.zeros(len(tip), bool)

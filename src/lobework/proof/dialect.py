@@ -49,18 +49,19 @@ def unit_findings(fed: FeedMoves, letters: Mapping[str, str], traces: Sequence[T
             ratios += [largest[column] / job] if job > 0.01 and largest[column] > 0 else []
     for times, write in ((25.4, "G21"), (1 / 25.4, "G20")):
         if ratios and all(abs(each / times - 1) < _UNIT_TOLERANCE for each in ratios):
-            message = f"lengths are {format_number(times, 4)} times those of the job; they would agree if it began with {write}"
+            message = f"lengths are {format_number(times, 4)} times those of the job; "
+            message += f"if the program began with {write}, they would agree"
             yield Finding(kind="units", level="problem", where="whole program", message=message)
 
 
 def axis_findings(reading: Reading, lathe: Lathe, traces: Sequence[Trace]) -> Iterator[Finding]:
-    """Yield a finding for each axis that the program never moves, or first moves from an unknown position."""
+    """Yield a finding for each axis that the program never moves, or whose first move starts from an unknown position."""
     for axis in lathe.axes:
         unit = "deg" if axis.rotary else "mm"
         if axis.letter in reading.named:
             at, line = reading.named[axis.letter]
             if reading.blocks.kind[at] != RAPID:
-                message = f"{axis.letter} first moves at a feed, from an unknown position; the proof assumes 0 {unit}"
+                message = f"{axis.letter} is first moved by a feed move, from an unknown position; the proof assumes 0 {unit}"
                 yield Finding(kind="program", level="note", where=f"line {line}", message=message)
             continue
         targets = [_axis_positions(each).get(axis.moves) for each in traces]

@@ -41,7 +41,7 @@ def direction_findings(
     cutter: Cutter,
     within: float,
 ) -> Iterator[Finding]:
-    """Yield a finding for each cut in which the direction of the cutter displaces its edge by more than ``within``, mm.
+    """Yield a finding for each cut in which a wrong direction of the cutter displaces its edge by more than ``within``, mm.
 
     A cutter that swings is compared at every sample. A fixed cutter has a wrong direction if the work is at a wrong angle. This
     is reported only if the error exceeds 90 degrees, or extends over most of a cut, because at a crossing of the path a sample

@@ -113,7 +113,7 @@ def axis_uses(moves: Moves, axes: Sequence[Axis], units: LengthUnit = "mm") -> l
 
 
 def _batch(moves: Moves, fed: NDArray[np.int64], first: int) -> _FeedMoves:
-    """Return a batch of the feed moves, with the move before the batch and the move after it."""
+    """Return a batch of the feed moves, with one move before the batch and one move after the batch."""
     at = fed[max(first - 1, 0) : first + _BATCH + 1]
     last = first + _BATCH + 1
     ends = last >= fed.size or not bool(moves.joined[fed[last]])
@@ -158,7 +158,7 @@ def _use(axis: Axis, moves: Moves, feed: _FeedMoves) -> Use:
 
 
 def _changes(feed: _FeedMoves, speed: Array) -> tuple[Array, Array, Array, Array]:
-    """Return every change of speed, its duration, the index of its move, and the amount that may be due to rounding.
+    """Return every change of speed, its duration, the index of its move, and the amount due to rounding at most.
 
     A change from one move to the next lasts half of each move. A change from rest or to rest lasts the whole block.
     """
@@ -190,7 +190,7 @@ def limit_findings(uses: Sequence[Use]) -> Iterator[Finding]:
                 yield Finding(kind="travel", level="problem", where=f"line {line}, {axis.letter}", message=message)
         if not use.speed <= axis.top_speed * (1 + _FEED_ROUNDING):
             most = f"its top speed is {use.formatted(axis.top_speed)} {use.unit}/s"
-            message = f"the {axis.moves} would go at {use.formatted(use.speed)} {use.unit}/s; {most}"
+            message = f"the {axis.moves} would move at {use.formatted(use.speed)} {use.unit}/s; {most}"
             yield Finding(kind="speed", level="problem", where=f"line {use.lines[2]}, {axis.letter}", message=message)
         if not use.acceleration - use.rounding_part <= axis.acceleration * (1 + _FEED_ROUNDING):
             most = f"its limit is {use.formatted(axis.acceleration)} {use.unit}/s2"

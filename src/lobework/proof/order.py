@@ -25,7 +25,7 @@ _PLACES: Final = 24
 
 
 def begins_run(moves: Moves) -> NDArray[np.bool_]:
-    """Return which moves begin a run: a move begins a run if it does not start where the move before it ends."""
+    """Return which moves begin a run: the moves that do not start where the previous move ends."""
     begins: NDArray[np.bool_] = np.ones(len(moves.start), bool)
     if len(moves.start):
         begins[1:] = (moves.start[1:] != moves.end[:-1]).any(axis=1)
@@ -33,7 +33,7 @@ def begins_run(moves: Moves) -> NDArray[np.bool_]:
 
 
 def order_findings(setup: SetUp, moves: Moves, samples: Samples, within: float) -> Iterator[Finding]:
-    """Yield a finding for the first cut of a set-up that does not follow the cut before it.
+    """Yield a finding for the first cut of a set-up that does not come after the previous cut of the job.
 
     Parameters
     ----------
@@ -76,7 +76,7 @@ def order_findings(setup: SetUp, moves: Moves, samples: Samples, within: float) 
             r += 1
         if len(missing):
             cut, before = trace.cut, setup.traces[max(k - 1, 0)].cut
-            message = f"comes before cut {before.number} ({before.title}) in the program; the job cuts it after that one"
+            message = f"comes before cut {before.number} ({before.title}) in the program, but after this cut in the job"
             yield Finding(kind="order", level="warning", where=f"cut {cut.number} ({cut.title})", message=message)
             return
         kept = {at: each for at, each in kept.items() if at >= r}

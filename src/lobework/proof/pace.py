@@ -41,11 +41,11 @@ _MOST_REPEATED: Final = 0.125
 _WINDOW: Final = 0.75
 _PLACES: Final = 257
 _LIMITED: Final = 2.0
-"""Greatest ratio of a move's duration to the least possible one; a program may distribute acceleration over its moves freely."""
+"""Greatest ratio of a move's duration to the least possible duration; programs may distribute acceleration over moves freely."""
 
 
 class _Worst(NamedTuple):
-    """The worst case of one kind: ratio of the actual value to the target, line of the program, and both values."""
+    """The worst case of one kind: ratio of the actual value to the target, line of the program, actual value, and target."""
 
     ratio: float
     line: int
@@ -131,7 +131,7 @@ class Pace:
     def _add_cuts(self, setup: SetUp, moves: Moves, which: Ints, lengths: Array, cut: Ints, segment: Ints, along: Array) -> None:
         """Note the worst moves of two kinds: faster than the job's feeds, and much slower.
 
-        The rounding of words changes the length of a move a little; two slides at most contribute to it.
+        The rounding of words changes the length of a move a little; at most two slides contribute to this change.
         """
         turning = np.array([each.cut.passed.turns > 0 for each in setup.traces])[cut[which]]
         spindle = self.lathe.axis("spindle")
@@ -171,7 +171,7 @@ class Pace:
             self._note("slow", float(seconds[worst]) / best, int(moves.line[which[worst]]), float(seconds[worst]), best)
 
     def _note_reversal(self, moves: Moves, which: Ints) -> None:
-        """Note the first cutting move in which the spindle turns against the job's direction."""
+        """Note the first cutting move in which the spindle turns opposite to its direction in the job."""
         if which.size:
             self._note("backwards", 1.0, int(moves.line[which[0]]), 0.0, 0.0)
 
@@ -186,7 +186,7 @@ class Pace:
         segment: Ints,
         along: Array,
     ) -> Array:
-        """Return the least duration of each move, s, that the limits of the lathe's axes allow near the place of the move."""
+        """Return the least duration of each move, s, that the limits of the lathe's axes allow near the position of the move."""
         found = np.zeros(which.size)
         if all(math.isinf(axis.top_speed) and math.isinf(axis.acceleration) for axis in self.lathe.axes):
             return found
@@ -237,37 +237,42 @@ class Pace:
         """
         yield from self._faster()
         if "backwards" in self.worst:
-            message = "the spindle turns against the job's direction while the tool cuts"
+            message = "the spindle turns opposite to its direction in the job while the tool cuts"
             yield Finding(kind="direction", level="warning", where=f"line {self.worst['backwards'].line}", message=message)
         reported = False
         for name in ("slow plunge", "slow"):
             if name in self.worst and not (name == "slow" and self.slow_cuts):
                 worst, reported = self.worst[name], True
                 if name == "slow":
-                    message = f"this move takes {_duration(worst.actual)}; the job asks for {_duration(worst.target)}"
+                    message = f"this move takes {_duration(worst.actual)}; the job specifies {_duration(worst.target)}"
                 else:
                     message = (
-                        f"the tip plunges at {self._a_minute(worst.actual)}; the job asks for {self._a_minute(worst.target)}"
+                        f"the tip plunges at {self._a_minute(worst.actual)}; the job specifies {self._a_minute(worst.target)}"
                     )
                 yield Finding(kind="time", level="warning", where=f"line {worst.line}", message=message)
         for trace, seconds, wanted in self.slow_cuts[:1]:
             more = f", and {len(self.slow_cuts) - 1} more cuts are slower" if len(self.slow_cuts) > 1 else ""
-            message, reported = f"takes {_duration(seconds)}; the job's feeds and the lathe allow {_duration(wanted)}{more}", True
+            message, reported = (
+                f"takes {_duration(seconds)}; at the job's feeds, this lathe would need {_duration(wanted)}{more}",
+                True,
+            )
             where = f"cut {trace.cut.number} ({trace.cut.title})"
             yield Finding(kind="time", level="warning", where=where, message=message)
         for line, done, whole in self.twice[:1]:
             message = (
                 f"cuts {show_length(round(done, 2), self.units)} along a path of {show_length(round(whole, 2), self.units)}: "
             )
-            yield Finding(kind="order", level="warning", where=f"from line {line} on", message=f"{message}something is cut twice")
+            yield Finding(
+                kind="order", level="warning", where=f"from line {line} on", message=f"{message}part of the path is cut twice"
+            )
         for line in self.idle[:1]:
-            message = "plunges and retracts at a place where the job has no cut"
+            message = "plunges and retracts at a position where the job has no cut"
             yield Finding(kind="order", level="warning", where=f"line {line}", message=message)
         takes = self.cutting_s + 60 * float(dwells.sum())
         if self.sound and not reported and not takes <= (1 + SLOW_SHARE) * self.target_s + SLOW_MARGIN_S * max(1, len(dwells)):
             message = (
                 f"takes {_duration(takes)} in feed moves and dwells; "
-                f"the job's feeds and the lathe allow {_duration(self.target_s)}"
+                f"at the job's feeds, this lathe would need {_duration(self.target_s)}"
             )
             yield Finding(kind="time", level="warning", where="whole program", message=message)
 
@@ -278,11 +283,11 @@ class Pace:
                 continue
             if name == "spindle":
                 message = (
-                    f"the spindle turns at {_rate(worst.actual)} turns a minute; the job asks for {_rate(worst.target)} at most"
+                    f"the spindle turns at {_rate(worst.actual)} turns a minute; the job specifies {_rate(worst.target)} at most"
                 )
             else:
                 what = "the cutter moves over the work" if name == "feed" else "the tip plunges"
-                message = f"{what} at {self._a_minute(worst.actual)}; the job asks for {self._a_minute(worst.target)} at most"
+                message = f"{what} at {self._a_minute(worst.actual)}; the job specifies {self._a_minute(worst.target)} at most"
             yield Finding(kind="time", level="problem", where=f"line {worst.line}", message=message)
 
     def _a_minute(self, rate: float) -> str:

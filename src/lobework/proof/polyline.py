@@ -44,7 +44,7 @@ class Polyline(Brief):
     def nearest(self, points: Array, enough: float, beyond: float = math.inf) -> tuple[Array, Ints, Array]:
         """Return the distances of (n, 3) points from the polyline, mm, the nearest segments, the fractions along these, 0 to 1.
 
-        The search for a point ends at the first segment that is nearer than ``enough``, which need not be the nearest one. For a
+        The search for a point ends at the first segment nearer than ``enough``; this need not be the nearest segment. For a
         point that is further than ``beyond`` from every segment, any segment may be returned. For the points with the greatest
         distances, the nearest segment is always found.
         """

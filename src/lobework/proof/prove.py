@@ -1,4 +1,4 @@
-"""The proof: reads a program, runs it on the lathe's model, and compares the result with the job."""
+"""The proof: a program is read and run on the lathe's model, and the result is compared with the job."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ def prove(
     program : bytes
         RS274/NGC, within the supported subset of the standard.
     traces : sequence of Trace
-        Traces of the job's cuts, one or more, to `SHARE` of the tolerance.
+        Traces of the job's cuts, one or more; chord tolerance: `SHARE` of the tolerance.
     piece : Piece
         The work.
     cutter : Cutter
@@ -125,7 +125,9 @@ def prove(
     lathe = traces[0].cut.lathe
     for trace in traces:
         if not all(all_finite(each) for each in (trace.x, trace.y, trace.z)):
-            raise SettingError("the path of the job is not finite, so it cannot be proved", where=f"pass[{trace.cut.group}]")
+            raise SettingError(
+                "the path of the job is not finite, so no program can be compared with it", where=f"pass[{trace.cut.group}]"
+            )
     reading = read(program, units, longest=lathe.controller.longest_line)
     wrong = (*reading.wrong, *_unknown_axes(reading, lathe))
     if wrong:
@@ -198,7 +200,7 @@ class _ProofRun:
         except TooFarError as far:
             line = int(moves.line[far.move])
             problem = f"{self.reading.text(line)!r}: the move is too long to be checked"
-            raise TooLargeError(problem, where=f"line {line}", remedy="is a number wrong?") from None
+            raise TooLargeError(problem, where=f"line {line}", remedy="check the numbers on this line") from None
 
     def _times_in(self, stretch: slice) -> int:
         """Return the number of times that the tip enters the work in a stretch."""
@@ -231,9 +233,9 @@ class _ProofRun:
         return off
 
     def _counted(self, setup: SetUp, moves: Moves, samples: Samples) -> NDArray[np.bool_]:
-        """Return which samples count as cut: the samples of all moves but plunges and retracts, and the deepest of each plunge.
+        """Return which samples count as cut: all except those of plunges and retracts, and the deepest sample of each plunge.
 
-        If a plunge ends in the air, all of its samples count, because it may have passed through the work.
+        If a plunge ends in the air, all of its samples count, because the tip may have passed through the work.
         """
         plunges = self._plunges(moves)
         column = LETTERS.index(self.into.upper())
@@ -301,7 +303,7 @@ class _ProofRun:
                 continue
             cut = self.setups[k].first
             must = hand_work(self.setups[k - 1].traces[-1].cut, cut, self.units)
-            message = f"the program does not stop before cut {cut.number} ({cut.title}), where a person must: {must}"
+            message = f"the program does not stop before cut {cut.number} ({cut.title}), where the operator must: {must}"
             yield Finding(
                 kind="stop", level="problem", where=f"line {self.feed.line[stretch][begins[expected - 1]]}", message=message
             )
@@ -337,7 +339,7 @@ class _ProofRun:
         fast = self.moves.of(self.moves.rapid & (self.moves.start != self.moves.end).any(axis=1))
         inside = np.flatnonzero(np.isin(fast.stretch, self.feed.stretch))
         if inside.size:
-            message = "a rapid move with the cutter fed in by hand; stop first, so that a person can withdraw it"
+            message = "a rapid move with the cutter fed in by hand; stop first, so that the operator can withdraw the cutter"
             yield Finding(kind="clear", level="problem", where=f"line {fast.line[inside[0]]}", message=message)
 
     def _tip_known(self, halt: Halt) -> bool:
@@ -398,7 +400,7 @@ class _ProofRun:
         waited = gone[np.searchsorted(lines, self.feed.line[begins], "right")] - gone[np.searchsorted(lines, before, "right")]
         short = np.flatnonzero(~(waited >= self.feeds.dwell - _DWELL_ROUNDING_S))
         if short.size:
-            message = f"waits {format_number(float(waited[short[0]]), 3)} s before it cuts; the job asks for "
+            message = f"waits {format_number(float(waited[short[0]]), 3)} s before the cut; the job specifies "
             message += f"{format_number(self.feeds.dwell, 3)} s (dwell)"
             yield Finding(kind="time", level="problem", where=f"line {self.feed.line[begins[short[0]]]}", message=message)
 
@@ -424,11 +426,10 @@ class _ProofRun:
                     deep = seen_on(self.piece, samples.points[struck])[:, 2]
                     worst = struck[int(deep.argmax())]
                     off = fine(max(-float(deep.max()), 0.0), self.units)
-                    message = (
-                        f"comes within {off} of the work, at {place(samples.points[worst], self.units)}; in air it must stay "
-                    )
+                    message = f"comes within {off} of the work, at {place(samples.points[worst], self.units)}; "
+                    message += f"in air, the tip must stay {fine(self.air, self.units)} off"
                     where = f"line {mine.line[samples.move[worst]]}"
-                    yield Finding(kind="air", level="problem", where=where, message=f"{message}{fine(self.air, self.units)} off")
+                    yield Finding(kind="air", level="problem", where=where, message=message)
                     break
 
     def touch_findings(self) -> Iterator[Finding]:
@@ -454,7 +455,9 @@ class _ProofRun:
                 contact = f"goes {fine(float(deep.max()), self.units)} deep into" if deep.max() > 0 else "touches the surface of"
                 message = f"a rapid move {contact} the work, at {place(samples.points[worst], self.units)}"
                 where = f"line {moves.line[samples.move[worst]]}"
-                yield Finding(kind="touch", level="problem", where=where, message=f"{message}; move clear of it first")
+                yield Finding(
+                    kind="touch", level="problem", where=where, message=f"{message}; move the tip clear of the work first"
+                )
 
     def _position_known(self) -> NDArray[np.bool_]:
         """Return for which moves the positions of all slides are known: after the program has named all, or after a feed move."""
@@ -517,7 +520,7 @@ def path_findings(setup: SetUp, outcome: Comparison, tolerance: float, units: Le
             some = "cuts" if last.number - first.number < len(missing) else f"{len(missing)} of the cuts"
             where = f"{some} {first.number} to {last.number}"
         message = "is missing" if len(missing) == 1 else "are missing"
-        yield Finding(kind="path", level="problem", where=where, message=f"{message}: the program does not go there")
+        yield Finding(kind="path", level="problem", where=where, message=f"{message}: the program does not cut there")
     for cut, deviation in zip(cuts, outcome.job_deviations, strict=True):
         if not deviation.mm <= tolerance and cut not in missing:
             nearest = f"the nearest cut in the program is on line {deviation.line}"
@@ -526,7 +529,7 @@ def path_findings(setup: SetUp, outcome: Comparison, tolerance: float, units: Le
 
 
 def deviations(setup: SetUp, outcome: Comparison) -> list[Deviation]:
-    """Return the greatest deviation of each cut that is not missing, and that of the program's path."""
+    """Return the greatest deviation of each cut that is not missing, and the greatest deviation of the program's path."""
     there = [deviation for deviation, part in zip(outcome.job_deviations, outcome.missing, strict=True) if part <= _MAJORITY]
     findings = []
     for each in [*there, *([outcome.program_deviation] if outcome.program_deviation is not None else [])]:

@@ -1,4 +1,4 @@
-"""Reader of programs: converts lines to moves of axes, and lists the errors in them.
+"""Reader of programs: converts the lines to moves of axes, and lists the errors in the lines.
 
 The reader shares no code with the writer of programs. The rules are those of T. R. Kramer, F. M. Proctor, E. Messina, *The NIST
 RS274/NGC Interpreter - Version 3*, NISTIR 6556 (2000).
@@ -75,8 +75,8 @@ class Remark:
     line : int
         Line number, from 1.
     level : "wrong", "problem" or "note"
-        ``wrong``: the program cannot be run, or is not understood. ``problem``: it can be run, but a controller may do something
-        else. ``note``: for information.
+        ``wrong``: the program cannot be run, or is not understood. ``problem``: the program can be run, but a controller may do
+        something else. ``note``: for information.
     message : str
         The problem, and the remedy.
     code : int
@@ -127,7 +127,7 @@ class Reading(Brief):
     blocks : ReadBlocks
         The blocks of the program.
     named : dict from letter to (int, int)
-        For each axis that the program names, the first block that names it, and the line of that block.
+        For each axis that the program names, the first block with its letter, and the line of this block.
     remarks : tuple of Remark
         The remarks, in the order of lines.
     inverse : int
@@ -239,7 +239,7 @@ def _shortened(text: bytes) -> str:
 
 
 def _remarks(reading: Reading, flags: Ints, tally: Ints, spans: NDArray[np.int32], units: LengthUnit) -> Iterator[Remark]:
-    """Yield the remarks for the kernels' flags; a remark that is given once includes the number of further lines like it."""
+    """Yield the remarks for the kernels' flags; a remark that is given only once gives the number of similar lines."""
     for code, line, word in flags.tolist():
         level, message = _messages()[code]
         at = _shortened(reading.data[spans[word, 0] : spans[word, 1]])
@@ -257,22 +257,25 @@ def _messages() -> dict[int, tuple[Level, str]]:
     return {
         scan.TOO_LONG: ("wrong", f"is longer than {scan.LONGEST} characters; split it"),
         scan.UNCLOSED: ("wrong", "{text}: a comment is not closed; write ) before the line ends"),
-        scan.NESTED_COMMENT: ("wrong", "{text}: a comment stands within a comment; write [ ] within one"),
+        scan.NESTED_COMMENT: ("wrong", "{text}: a comment contains another comment; write [ ] for the inner ( )"),
         scan.NO_NUMBER: ("wrong", "{text}: a letter has no number after it, at {word}; write one"),
         scan.NO_DIGITS: ("wrong", "{text}: {word} is no number; write a decimal such as -12.5"),
         scan.PARAMETER: ("wrong", "{text}: not understood: parameters and expressions; write the numbers themselves"),
         scan.NO_MEANING: ("wrong", "{text}: {word} has no meaning in a program; remove it"),
         scan.BAD_N: ("wrong", "{text}: a line number has one to five digits and nothing else"),
-        interpret.REPEATED_LETTER: ("wrong", "{text}: two words with the same letter, the second {word}; write one to a line"),
-        interpret.ONE_GROUP: ("wrong", "{text}: two codes of one modal group, the second {word}; write one to a line"),
-        interpret.FOUR_M: ("wrong", "{text}: more than four M words; write four or fewer to a line"),
+        interpret.REPEATED_LETTER: (
+            "wrong",
+            "{text}: two words with the same letter, the second {word}; write only one on a line",
+        ),
+        interpret.ONE_GROUP: ("wrong", "{text}: two codes of one modal group, the second {word}; write only one on a line"),
+        interpret.FOUR_M: ("wrong", "{text}: more than four M words; write at most four on a line"),
         interpret.UNKNOWN_CODE: ("wrong", "{text}: not understood: {word} is no code of the standard"),
         interpret.NOT_A_LETTER: (
             "wrong",
             "{text}: not understood: {word}; no word of the standard has that letter, and numbers have no exponent",
         ),
-        interpret.N_NOT_FIRST: ("wrong", "{text}: a line number comes first; move {word}"),
-        interpret.DELETE_NOT_FIRST: ("wrong", "{text}: a / comes first, or in a comment"),
+        interpret.N_NOT_FIRST: ("wrong", "{text}: a line number must come first on its line; move {word}"),
+        interpret.DELETE_NOT_FIRST: ("wrong", "{text}: a / may stand only at the start of a line, or in a comment"),
         interpret.STRAY_PERCENT: (
             "wrong",
             "{text}: % ends only a program that begins with %; write % before its first line",
@@ -297,7 +300,7 @@ def _messages() -> dict[int, tuple[Level, str]]:
             "{text}: the arc's ends lie at different distances from its centre, by more than 0.002 mm or 0.0002 in",
         ),
         interpret.SHORT_RADIUS: ("wrong", "{text}: the arc's radius is less than half the way from its start to its end"),
-        interpret.FULL_BY_RADIUS: ("wrong", "{text}: an arc by its radius ends where it starts; write its centre"),
+        interpret.FULL_BY_RADIUS: ("wrong", "{text}: an arc given by its radius ends where it starts; give its centre"),
         interpret.CUT_SHORT: ("wrong", "the program is cut short: it ends without M2, M30 or a second %"),
         interpret.NO_SECOND_PERCENT: (
             "wrong",
@@ -309,19 +312,22 @@ def _messages() -> dict[int, tuple[Level, str]]:
         interpret.NO_PATH_MODE: ("note", "neither G61 nor G64 before the first move; the proof holds for the exact path (G61)"),
         interpret.NO_UNITS: (
             "problem",
-            "neither G20 nor G21 before the first move: the unit depends on the controller, read as {units}; write one of them",
+            "neither G20 nor G21 before the first move: the unit depends on the controller (assumed: {units}); write one of them",
         ),
         interpret.STILL_INVERSE: ("note", "{text}: a move of zero length in inverse time; some controllers refuse it"),
         interpret.AFTER_END: ("note", "{text}: comes after the program's end and is never run"),
         interpret.SEMICOLON: ("note", "{text}: a comment after ; is not in the standard; some controllers refuse it"),
         interpret.MAY_STOP: (
             "note",
-            "{text}: M1 stops only if a switch on the controller is on; read as no stop; M0 always stops",
+            "{text}: M1 stops only if a switch on the controller is on; the proof assumes no stop; M0 always stops",
         ),
-        interpret.DELETED: ("problem", "{text}: a switch on the controller can skip this line; read as run; remove the /"),
+        interpret.DELETED: (
+            "problem",
+            "{text}: a switch on the controller can skip this line; the proof assumes that it is run; remove the /",
+        ),
         interpret.NO_DISTANCE: (
             "note",
-            "neither G90 nor G91 before the first move: read as absolute (G90), but a controller keeps the last mode set",
+            "neither G90 nor G91 before the first move: the proof assumes G90 (absolute), but a controller keeps its last mode",
         ),
         interpret.MOTOR: (
             "note",

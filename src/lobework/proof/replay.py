@@ -1,4 +1,4 @@
-"""The moves of the lathe's axes that a program gives, each straight in the space of the axes."""
+"""The moves of the lathe's axes in a program; each move is straight in the space of the axes."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ _FIELDS: Final = ("rapid", "line", "start", "end", "seconds", "whole", "joined",
 
 @dataclass(frozen=True, eq=False, repr=False)
 class Moves(Brief):
-    """The moves of a program, each straight in the space of the axes.
+    """The moves of a program; each move is straight in the space of the axes.
 
     Parameters
     ----------
@@ -45,7 +45,7 @@ class Moves(Brief):
     start, end : (n, 6) float64, mm and degrees
         Positions of X, Y, Z, A, B, C before and after each move. A reversed axis has the sense of the lathe's model.
     seconds, whole : (n,) float64
-        Duration of each move, and of the whole block to which the move belongs.
+        Duration of each move, and duration of the whole block to which the move belongs.
     joined : (n,) bool
         Whether each move follows the move before it without a stop.
     part : (n,) bool
@@ -157,10 +157,10 @@ def _sense(lathe: Lathe, letter: str) -> float:
 
 
 def replay(blocks: ReadBlocks, lathe: Lathe, into: str) -> Moves:
-    """Return the moves of the lathe's axes that a program's blocks give.
+    """Return the moves of the lathe's axes that result from the blocks of a program.
 
-    Each arc becomes chords. The duration of a rapid move is that of its slowest axis at top speed. A move of only the slide
-    ``into``, which takes the tip in or out, begins and ends at rest.
+    Each arc becomes chords. The duration of a rapid move is the time that its slowest axis needs at top speed. A move
+    of only the slide ``into``, which takes the tip in or out, begins and ends at rest.
     """
     moving = np.isin(blocks.kind, (RAPID, FEED, ARC))
     kind = blocks.kind[moving]

@@ -24,7 +24,7 @@ _MOST_SHOWN: Final = 20
 
 @dataclass(frozen=True, slots=True)
 class Deviation:
-    """The greatest deviation of the program's path on the work from the job's, and its place.
+    """The greatest deviation of the program's path on the work from the job's path, and its position.
 
     Parameters
     ----------
@@ -50,7 +50,7 @@ class Deviation:
     place: tuple[float, float, float]
 
     def where(self, units: LengthUnit = "mm") -> str:
-        """Return the place as text.
+        """Return the line, the cut and the position as text.
 
         >>> Deviation(0.0021, 4120, 3, 0.314, True, (23.4, -2.1, -0.4)).where()
         'line 4120, cut 3, at 0.314 turns, x 23.4 y -2.1 z -0.4 mm'
@@ -80,7 +80,7 @@ class Proof:
     findings : tuple of Finding
         Problems, warnings and notes.
     wrong : tuple of Remark
-        Errors that prevent the program from being run: lines that break the standard or are not understood.
+        Errors because of which the program cannot be run: lines that break the standard or are not understood.
     uses : tuple of Use
         Travel, speed and acceleration of each axis.
     blocks, stops : int
@@ -114,17 +114,17 @@ class Proof:
 
     @property
     def problems(self) -> tuple[Finding, ...]:
-        """The findings because of which the program must not be run."""
+        """The findings that forbid running the program."""
         return tuple(each for each in self.findings if each.level == "problem")
 
     @property
     def warnings(self) -> tuple[Finding, ...]:
-        """The findings that are probably mistakes."""
+        """The findings that probably show a mistake."""
         return tuple(each for each in self.findings if each.level == "warning")
 
     @property
     def code(self) -> int:
-        """Exit code: 0 if proved; 1 if there are problems or warnings; 2 if the program breaks the standard or is not understood."""
+        """Exit code: 0 if proved; 1 if there is a problem or a warning; 2 if the program cannot be run."""
         return 2 if self.wrong else int(not self.proved)
 
     def __str__(self) -> str:
@@ -167,10 +167,14 @@ class Proof:
         once = "once" if self.stops == 1 else f"{self.stops} times"
         yield (
             f"{self.blocks:,} moves, {format_number(self.cutting, 2)} minutes of cutting time, "
-            f"{format_number(self.whole, 2)} minutes in all; stops for a person {once if self.stops else 'never'}"
+            f"{format_number(self.whole, 2)} minutes in all; stops for the operator {once if self.stops else 'never'}"
         )
         if self.air:
-            yield f"in air: keeps {fine(self.air, self.units)} off the work or more" if self.proved else "in air: not proved"
+            yield (
+                f"in air: the tip stays {fine(self.air, self.units)} or more off the work"
+                if self.proved
+                else "in air: not proved"
+            )
         yield "proved" if self.proved else self.summary
 
 
@@ -182,7 +186,7 @@ def _first_lines(things: tuple[Finding, ...] | tuple[Remark, ...]) -> Iterator[s
 
 
 def place(point: Sequence[float] | Array, units: LengthUnit = "mm") -> str:
-    """Return a place on the work as text.
+    """Return a position on the work as text.
 
     >>> place((23.4, -2.1, -0.4)), place((25.4, 0.0, -0.254), "inch")
     ('x 23.4 y -2.1 z -0.4 mm', 'x 1 y 0 z -0.01 in')

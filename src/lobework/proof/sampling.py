@@ -1,4 +1,4 @@
-"""Samples of the path on the work that straight moves of the axes give, with a spacing that follows the curvature."""
+"""Samples of the path on the work that results from straight moves of the axes; their spacing follows the curvature."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ class TooFarError(Exception):
 class Samples(NamedTuple):
     """Sampled positions on the work, in the order in which they are cut.
 
-    ``points``: (n, 3) mm. ``move``: (n,), index of the move of each sample. ``part``: (n,), its fraction of that move, 0 to 1.
+    ``points``: (n, 3) mm. ``move``: (n,), index of the move of each sample. ``part``: (n,), fraction of the move, 0 to 1.
     """
 
     points: Array

@@ -1,4 +1,4 @@
-"""Set-ups: consecutive cuts of a job without work by hand between them, and the stretches of a program that cut them."""
+"""Set-ups: consecutive cuts of a job without work by hand between them, and the stretches of a program for these cuts."""
 
 from __future__ import annotations
 
@@ -86,7 +86,7 @@ def set_ups(traces: Sequence[Trace]) -> list[SetUp]:
 
 
 def _settings_by_hand(cut: Cut) -> tuple[Any, ...]:
-    """Return all settings of a cut that no axis of its lathe sets."""
+    """Return all settings of a cut that are set by hand, because the lathe has no axis for them."""
     lathe, passed = cut.lathe, cut.passed
     cams: list[tuple[Any, ...]] = []
     for number, drive in enumerate(passed.cams, 1):
@@ -109,7 +109,7 @@ def hand_work(before: Cut, now: Cut, units: LengthUnit) -> str:
 
 
 def stretches_of(stretch: NDArray[np.int32]) -> list[slice]:
-    """Return a slice of the moves for each stretch that has moves; ``stretch``, (n,), is the number of each move's stretch."""
+    """Return a slice of the moves for each stretch that has moves; ``stretch``, (n,), is the stretch number of each move."""
     edges = np.flatnonzero(np.diff(stretch)) + 1
     return [slice(a, b) for a, b in zip([0, *edges.tolist()], [*edges.tolist(), stretch.size], strict=True) if b > a]
 

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 __all__ = ["Halt", "HandWork", "halt_findings", "halts_of", "opening_findings"]
 
 _MOST_BACK: Final = 100
-"""Number of lines before a stop in which its message is searched for."""
+"""Number of lines before a stop that are searched for the message of the stop."""
 _MOST_TOGETHER: Final = 1000
 """Greatest number of stops of one halt whose messages are read."""
 _WORDS: Final = re.compile(r"\(([^()]*)\)")
@@ -38,9 +38,9 @@ _MESSAGE: Final = re.compile(r"\s*m\s*s\s*g\s*,(.*)", re.IGNORECASE | re.DOTALL)
 class Halt(NamedTuple):
     """Consecutive stops without a move between them.
 
-    ``line``: line of the first stop. ``first``, ``last``: blocks of the first stop and of the last. ``stops``: number of stops of
-    the program up to and including these. ``words``: their messages, one per line, without blanks. ``position``: position of the
-    axes, (6,) mm and degrees.
+    ``line``: line of the first stop. ``first``, ``last``: blocks of the first and the last stop. ``stops``: number of stops of the
+    program up to the last of these. ``words``: messages of these stops, one per line, without blanks. ``position``: position of
+    the axes, (6,) mm and degrees.
     """
 
     line: int
@@ -58,7 +58,7 @@ class Halt(NamedTuple):
 
 @lru_cache(maxsize=4096)
 def comment_text(text: str) -> str:
-    """Return a text in the characters that a comment of a program can contain, in lower case and without blanks.
+    """Convert a text to the characters that a comment of a program can contain, in lower case and without blanks.
 
     >>> comment_text("Set the ring (upper) to 1/4 turn")
     'setthering[upper]to1/4turn'
@@ -87,7 +87,7 @@ def _count(instruction: str, words: str, *, whole: bool = True) -> int:
 
 
 def _in_order(instructions: Sequence[str], words: str) -> bool:
-    """Return whether messages contain the given instructions in their order."""
+    """Return whether messages contain the given instructions in the given order."""
     flat, at = words.replace("\n", ""), 0
     for instruction in instructions:
         at = flat.find(comment_text(instruction), at) + 1
@@ -124,7 +124,7 @@ def _withdrawals(messages: Sequence[str]) -> Iterator[int]:
 
 
 def _message_of(reading: Reading, line: int, after: int, lathe: Lathe) -> str:
-    """Return the last message on a stop's line or since line ``after``: the one that the controller displays at the stop."""
+    """Return the message that the controller displays at a stop: the last on its line or since line ``after``."""
     by_semicolon = lathe.controller.comments == "semicolon"
     for number in range(line, max(line - _MOST_BACK, min(after, line - 1)), -1):
         text = reading.line(number).decode("latin-1")
@@ -186,7 +186,7 @@ class HandWork:
         self._known: dict[int, Mapping[str, HandSetting]] = {}
 
     def settings(self, number: int) -> Mapping[str, HandSetting]:
-        """Return all settings by hand for a cut, except its depth."""
+        """Return all settings by hand for a cut, except the depth of the cut."""
         if number not in self._known:
             cut, begins = self._cuts[number], self._traces[number].motion.tip(np.zeros(1))[0].tolist()
             found = dict(by_hand(cut, self.units))
@@ -198,7 +198,7 @@ class HandWork:
         return self._known[number]
 
     def changes(self, before: int, now: int) -> list[str]:
-        """Return the instructions between two cuts, from stopping the cutter to starting it; empty if none is needed."""
+        """Return the instructions between two cuts, from stopping to starting the cutter; empty if no work by hand is needed."""
         was, must_be = self.settings(before), self.settings(now)
         removed = [f"take off {each.what}" for what, each in was.items() if what not in must_be and each.do == "fit"]
         found = removed + [str(each) for what, each in must_be.items() if was.get(what) != each]
@@ -224,7 +224,9 @@ class HandWork:
         must = [*first, *self.changes(before, now), *last]
         cut = self._cuts[now]
         if must and not halts:
-            message = f"the program does not stop before cut {cut.number} ({cut.title}), where a person must: {'; '.join(must)}"
+            message = (
+                f"the program does not stop before cut {cut.number} ({cut.title}), where the operator must: {'; '.join(must)}"
+            )
             yield Finding(kind="stop", level="problem", where=where, message=message)
         elif must and self.has_messages:
             words = "".join(each.words for each in halts)
@@ -242,7 +244,7 @@ class HandWork:
     def unneeded(self, halts: Sequence[Halt], now: int) -> Iterator[Finding]:
         """Yield findings for halts at which the job needs no work by hand."""
         for halt in halts:
-            message = "stops for a person, but the job has nothing to set here"
+            message = "stops for the operator, but the job needs no setting here"
             yield Finding(kind="stop", level="note", where=f"line {halt.line}", message=message)
         yield from self.contradictions(halts, now)
 
@@ -263,7 +265,9 @@ class HandWork:
             not halts or (self.has_messages and not _count(self._infeed(now), words, whole=self.clear is not None))
         ):
             cut = self._cuts[now]
-            message = f"the program does not stop before cut {cut.number} ({cut.title}), where a person must: {self._infeed(now)}"
+            message = (
+                f"the program does not stop before cut {cut.number} ({cut.title}), where the operator must: {self._infeed(now)}"
+            )
             yield Finding(kind="stop", level="problem", where=where, message=message)
         yield from self.contradictions(halts, now)
 
@@ -283,8 +287,8 @@ def halt_findings(halts: Sequence[Halt], touches: Callable[[Halt], bool], reache
     for halt in halts:
         where = f"line {halt.line}"
         if touches(halt):
-            message = "stops for a person while the tip is in the work; withdraw it first"
+            message = "stops for the operator while the tip is in the work; withdraw the tip first"
             yield Finding(kind="stop", level="problem", where=where, message=message)
         elif not reaches(halt):
-            message = "stops for a person while the tip is not clear of the work; withdraw it first"
+            message = "stops for the operator while the tip is not clear of the work; withdraw the tip first"
             yield Finding(kind="stop", level="warning", where=where, message=message)

@@ -1,4 +1,4 @@
-"""The line of each key of a TOML text, found in one pass; a text that would take too long to read is refused.
+"""The line of each key of a TOML text, found in one pass; texts that would take too long to read are refused.
 
 The grammar: T. Preston-Werner, P. Gedam and others, *TOML v1.0.0* (2021).
 """
@@ -61,7 +61,7 @@ class Lines:
         return found.line
 
     def add(self, key: str | int, line: int) -> Lines:
-        """Return the entry for ``key``; if there is none, add one that begins on ``line``."""
+        """Return the entry for ``key``; if there is none, add an entry that begins on ``line``."""
         if (found := self._inside.get(key)) is None:
             found = self._inside[key] = Lines(line)
         return found
@@ -106,7 +106,7 @@ class _Open(NamedTuple):
 
 
 class _Scan:
-    """One pass over a text; it stops at the first character that is not valid TOML, which the TOML reader reports."""
+    """One pass over a text; the pass stops at the first character that is not valid TOML, which the TOML reader reports."""
 
     def __init__(self, text: str) -> None:
         self.root = Lines(1)

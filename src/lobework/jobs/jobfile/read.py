@@ -57,7 +57,7 @@ def read_lathe(name: Path | str) -> Lathe:
     Raises
     ------
     UnknownNameError
-        If the name is neither that of a built-in lathe nor that of a TOML file.
+        If the name is neither the name of a built-in lathe nor the path of a TOML file.
     InputError
         If the file cannot be read or is wrong; the error names the file, the line, the key, the value and the allowed values.
 
@@ -194,7 +194,7 @@ def _named_lathe(given: str | dict[str, Any], context: Context) -> Lathe:
 
 
 def _flattened(error: InputError) -> InputError:
-    """Return the error of another file with its location moved into the message."""
+    """Return the error of another file, with the location of the error moved into the message."""
     return type(error)(str(error))
 
 
@@ -267,7 +267,7 @@ def _checked_steps(each: dict[str, Any], of: Pass, machine: Lathe, units: Length
 
 
 def _checked_step(given: Any, marks: list[Measure | None], units: LengthUnit) -> Any:
-    """Return a step that is valid for all settings that it changes; a bare length is converted to mm."""
+    """Return a step after checking it for all settings that the step changes; a bare length is converted to mm."""
     from lobework.jobs.jobfile.tables import quantity
     from lobework.quantities.units import ratio
 

@@ -1,4 +1,4 @@
-"""A TOML file: its keys and values, and the line of each."""
+"""A TOML file: its keys and values, and the line of each key and value."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def short_text(given: object) -> str:
 
 
 def written_key(key: str) -> str:
-    """Return a key as it is written in a file: in quotes if it needs them.
+    """Return a key as it is written in a file: in quotes if quotes are needed.
 
     >>> written_key("rise"), written_key("cam 2.phase")
     ('rise', '"cam 2.phase"')
@@ -103,7 +103,7 @@ class Source:
         Raises
         ------
         InputError
-            If the file is missing, unreadable, too large, not UTF-8 or not TOML; ``remedy`` is the remedy if it is missing.
+            If the file is missing, unreadable, too large, not UTF-8 or not TOML; ``remedy`` is the remedy for a missing file.
         """
         name = str(path)
         text = _text(name, remedy)
@@ -120,7 +120,7 @@ class Source:
         """Return the error with the file and the line before its key path, and with the value that was written.
 
         The ``further_errors`` of the error are changed in the same way. Those after the first 19 are replaced by one error, which
-        gives the number of those replaced.
+        gives the number of replaced errors.
         """
         error.further_errors, left = error.further_errors[:_MORE_ERRORS], len(error.further_errors[_MORE_ERRORS:])
         placed = error.each(self._with_file_and_line)
@@ -138,7 +138,7 @@ class Source:
         return error.replaced(where=f"{file}: {error.where}" if error.where else file)
 
     def _resolve(self, path: str) -> tuple[list[str | int], Any, str]:
-        """Return the keys and indices (from 0) of the longest existing part of a key path, its value, and the rest of the path."""
+        """Return the keys and indices (from 0) of the longest existing part of a key path, its value, and the remaining path."""
         keys: list[str | int] = []
         value: Any = self.holds
         while path:

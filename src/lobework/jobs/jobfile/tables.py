@@ -84,21 +84,21 @@ _LIST_OF_PAIRS: Final = {
 _ENTRY: Final = re.compile(r"(?P<names>\w+(?:, \w+)*) : .*")
 _KINDS: Final[dict[Any, PartKind]] = {Cam: "cam", Follower: "follower", Chuck: "chuck", Cutter: "cutter", Piece: "piece"}
 _KIND_KEYS: Final = {"cam": "shape", "piece": "form"}
-"""The key that names a part, for the kinds of parts for which it is not ``kind``."""
+"""The key that names a part, for the kinds of parts for which this key is not ``kind``."""
 
 
 @dataclass(frozen=True, slots=True)
 class Context:
-    """The units, the folder and the lathe that numbers and paths in a file refer to.
+    """The units, the folder and the lathe to which numbers and paths in a file refer.
 
     Parameters
     ----------
     units : "mm" or "inch"
-        Unit of lengths that are written without one.
+        Unit of lengths that are written without a unit.
     folder : Path
         The folder of the file, for relative paths.
     screw : callable
-        Function that takes the name of a slide and returns the screw by which this slide is set by hand, or None if there is none.
+        Function that takes the name of a slide and returns the screw by which the slide is set by hand; None if there is none.
     """
 
     units: LengthUnit
@@ -234,7 +234,7 @@ class Table:
         except InputError as error:
             raise with_key_and_value(error, given) from None
         except (ValueError, TypeError, ArithmeticError, LookupError, AttributeError) as error:
-            raise InputError(f"{self.title} refuses these settings: {error}", remedy="see its documentation") from None
+            raise InputError(f"{self.title} does not allow these settings: {error}", remedy="see its documentation") from None
 
     def _errors(self, found: ValidationError) -> Iterator[InputError]:
         """Yield an error for each unknown key, then for each missing key, then for each value that does not fit.
@@ -348,12 +348,12 @@ class OneOrMore:
 
     @property
     def form(self) -> Any:
-        """The type of a table, or of a list of them."""
+        """The type of a table, or of a list of tables."""
         form = self.table.form
         return form | list[form]  # type: ignore[valid-type]
 
     def read(self, given: Any, context: Context) -> list[tuple[Any, str]]:
-        """Return the object that each table describes, with the position of the table as text; it is empty for a single table."""
+        """Return the object that each table describes, with the position of the table as text (empty for a single table)."""
         if not isinstance(given, list):
             return [(self.table.read(given, context), "")]
         found, wrong = [], []
@@ -368,7 +368,7 @@ class OneOrMore:
 
 
 def written_as(read: Callable[[Any, Context], Any], description: str, schema: Mapping[str, Any] = _NUMBER_OR_TEXT) -> Any:
-    """Return the type of a quantity that ``read`` reads in a file's context, with its description and JSON Schema."""
+    """Return the type of a quantity that the function ``read`` reads in a context, with its description and JSON Schema."""
 
     def checked(given: Any, info: ValidationInfo) -> Any:
         return quantity(lambda value: read(value, _context(info)), given, description)
@@ -385,7 +385,7 @@ def _measured(mark: Measure) -> Any:
 
 
 def quantity(read: Callable[[Any], Any], given: Any, description: str) -> Any:
-    """Return the value that ``read`` makes of a written number; each error is one line and contains ``description``."""
+    """Convert a written number with the function ``read``; each error is one line and contains ``description``."""
     remedy = f"write {description}"
     if isinstance(given, str) and len(given) > _LONGEST_QUANTITY:
         raise InputError("is too long for a number", given=short_text(given), remedy=remedy)
@@ -452,12 +452,12 @@ def setting_type(hint: Any) -> tuple[Any, str]:
 
 
 def part_keys(part: type) -> dict[str, Key]:
-    """Return the keys of a part's settings, in the order of its fields; angles drop their ``_deg``.
+    """Return the keys of a part's settings, in the order of its fields; the keys of angles have no ``_deg``.
 
     Raises
     ------
     PluginError
-        If the part is no dataclass, or a field's type cannot be written in a file.
+        If the part is not a dataclass, or a field's type cannot be written in a file.
     """
     abouts = _described_settings(part)
     found: dict[str, Key] = {}
@@ -469,7 +469,7 @@ def part_keys(part: type) -> dict[str, Key]:
                 key = _key_of(each.name, hints[each.name])
                 found[key] = Key(read, description, _default(each), abouts.get(each.name, ""))
     except (PluginError, TypeError, NameError, AttributeError) as error:
-        raise PluginError(f"{part.__name__} cannot be read from a file: {error}; ask its author") from None
+        raise PluginError(f"{part.__name__} cannot be read from a file: {error}; ask the author of the part") from None
     return found
 
 
@@ -496,7 +496,7 @@ def slide_length(slide: str) -> tuple[Any, str]:
     def read(given: Any, context: Context) -> float:
         screw = context.screw(slide) if (in_turns := Wound.of(given) is not None) else None
         if in_turns and screw is None:
-            remedy = f"no [[hand]] table of the lathe gives its {slide} slide a screw"
+            remedy = f"no [[hand]] table of the lathe describes a screw for the {slide} slide"
             raise InputError(given=short_text(given), must_be="in mm or inches", remedy=remedy)
         return wound_length(given, context.units, screw)
 
@@ -504,7 +504,7 @@ def slide_length(slide: str) -> tuple[Any, str]:
 
 
 def _type_in_file(part: type, name: str) -> Any:
-    """Return a field's type in a file; if the part has a screw or a wheel, turns of the screw or holes of the wheel fit too."""
+    """Return a field's type in a file; if the part has a screw or a wheel, its turns or holes are also allowed."""
     hint = hints_of(part)[name]
     if hint == Length and may_have(part, Screw):
         return _WOUND
@@ -567,8 +567,8 @@ def part_table(
     named, own, build = named or {}, part_keys(part), builder_of(part)
     for key in own:
         if key in named:
-            taken = f"its setting {key!r} is a key of the table already"
-            raise PluginError(f"{part.__name__} cannot be read from a file: {taken}; ask its author")
+            taken = f"its setting {key!r} has the same name as a key of the table"
+            raise PluginError(f"{part.__name__} cannot be read from a file: {taken}; ask the author of the part")
     return Table(part.__name__, {**named, **own}, lambda values: finish(build(values), values), first_line(part))
 
 

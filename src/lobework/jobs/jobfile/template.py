@@ -62,9 +62,11 @@ def _table() -> Table:
     keys = {
         "points": Key(own["points"].type, own["points"].description, None, own["points"].about),
         "smooth": own["smooth"],
-        "file": key_of(str, None, "Path of a drawing, .svg or .dxf, from the folder of this file."),
-        "curve": key_of(str, "", "The curve in the drawing: an SVG id, a DXF layer; required if there are several."),
-        "unit": key_of(Length, None, "Length of one unit of the drawing; default: the unit that it declares."),
+        "file": key_of(str, None, "Path of a drawing (.svg or .dxf), relative to the folder of this file."),
+        "curve": key_of(
+            str, "", "The curve in the drawing: an SVG id or a DXF layer; required if the drawing has several curves."
+        ),
+        "unit": key_of(Length, None, "Length of one unit of the drawing; default: the unit that the drawing declares."),
         "axis": key_of(Literal["up", "right"], "up", _AXIS),
         "of": key_of(Literal["piece"], None, "The side of the work itself."),
         "rubber": own["rubber"],
@@ -84,7 +86,7 @@ def _of_one_source(values: dict[str, Any]) -> dict[str, Any]:
     for key in (*(() if "file" in values else _OF_A_FILE), *(() if "points" in values else ("smooth",))):
         if key in values:
             goes_with = "points" if key == "smooth" else "file"
-            raise InputError(f"goes with {goes_with} only", key, remedy="leave it out")
+            raise InputError(f"can only be used with {goes_with}", key, remedy="remove this key")
     return values
 
 

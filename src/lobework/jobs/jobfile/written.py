@@ -85,7 +85,7 @@ def job_table() -> Table:
     keys = {
         "title": key_of(str, "", "Heading of the drawing, the settings and the program; default: the file's name."),
         "units": _UNITS,
-        "lathe": Key(read_by(_LatheReader()), _LATHE, about="The lathe that cuts it."),
+        "lathe": Key(read_by(_LatheReader()), _LATHE, about="The lathe that cuts the job."),
         "chord": key_of(Length, None, "Largest distance of a straight move from the path on the work; default: 0.002 mm."),
         "resolution": key_of(Length, None, "Distance between neighbouring rays of the carved work; default: 0.05 mm."),
         "piece": Key(read_by(choice_of("piece")), "a [piece] table such as form = 'disc', diameter = 70, thickness = 8"),
@@ -101,16 +101,18 @@ def job_table() -> Table:
 def lathe_table(*, in_file: bool) -> Table:
     """Return the table of a lathe: a lathe file has a key for its units, a table in a job file uses the job's units."""
     keys = {
-        "name": key_of(str, "", "Its name in messages and sheets."),
+        "name": key_of(str, "", "Name of the lathe in messages and sheets."),
         **({"units": _UNITS} if in_file else {}),
         "headstock": Key(read_by(part_table(Headstock)), "a [headstock] table with sideways = 'rocks', 'slides' or 'fixed'"),
         "axis": Key(list_of(_axis_table()), "[[axis]] tables", None, "The axes that the controller moves."),
         "hand": Key(
-            list_of(_hand_table()), "[[hand]] tables", None, "The slides and angles that a person sets by a screw or a wheel."
+            list_of(_hand_table()), "[[hand]] tables", None, "The slides and angles that the operator sets by a screw or a wheel."
         ),
-        "cam": Key(list_of(part_table(CamShaft)), "[[cam]] tables", None, "How its cams are turned."),
+        "cam": Key(list_of(part_table(CamShaft)), "[[cam]] tables", None, "The drives of the lathe's cams."),
         "fittings": key_of(
-            tuple[str, ...], None, "Its fittings for chucks, such as 'ring'; default: every fitting that the chucks need."
+            tuple[str, ...],
+            None,
+            "Fittings of the lathe for chucks, such as 'ring'; default: every fitting that the chucks need.",
         ),
         "swing": key_of(Length, None, "The largest radius about the spindle that clears the bed."),
         "controller": Key(
@@ -153,8 +155,8 @@ class _ByMotion(NamedTuple):
 
 _END: Final = "a length on x, y and z, an angle on a rotary axis"
 _BY_MOTION: Final = {
-    "low": _ByMotion(_END, "The lower end of its travel.", length, angle),
-    "high": _ByMotion(_END, "The upper end of its travel.", length, angle),
+    "low": _ByMotion(_END, "The lower end of the axis's travel.", length, angle),
+    "high": _ByMotion(_END, "The upper end of the axis's travel.", length, angle),
     "steps": _ByMotion(
         "a number, or '400/mm' on x, y and z, '3200/turn' on a rotary axis",
         "Motor steps in a mm or a turn.",
@@ -162,11 +164,14 @@ _BY_MOTION: Final = {
         turning_steps,
     ),
     "top_speed": _ByMotion(
-        "a speed such as '600 mm/min' on x, y and z, '12 rpm' on a rotary axis", "Its highest speed.", speed, turning_speed
+        "a speed such as '600 mm/min' on x, y and z, '12 rpm' on a rotary axis",
+        "The highest speed of the axis.",
+        speed,
+        turning_speed,
     ),
     "acceleration": _ByMotion(
         "such as '200 mm/s2' on x, y and z, '720 deg/s2' on a rotary axis",
-        "Its largest acceleration.",
+        "The largest acceleration of the axis.",
         acceleration,
         turning_acceleration,
     ),
@@ -188,7 +193,7 @@ def _axis_table() -> Table:
 def _hand_table() -> Table:
     notches = key_of(int, None, "Number of notches of a wheel with one circle, in place of wheel.")
     keys = _axis_keys(HandAxis) | {"notches": notches}
-    return Table("HandAxis", keys, _hand_axis, "A slide or an angle that a person sets by a screw or a wheel.")
+    return Table("HandAxis", keys, _hand_axis, "A slide or an angle that the operator sets by a screw or a wheel.")
 
 
 def _hand_axis(values: dict[str, Any]) -> HandAxis:
@@ -219,7 +224,7 @@ def _in_units(values: dict[str, Any]) -> dict[str, Any]:
 
 
 def _chuck_choice() -> Choice:
-    name = key_of(str, "", "Its name in steps and settings; default: its kind.")
+    name = key_of(str, "", "Name of the chuck in steps and settings; default: its kind.")
     return Choice("chuck", {"name": name}, lambda chuck, values: Mounted(values.get("name") or values["kind"], chuck))
 
 
@@ -250,7 +255,12 @@ def _pass_table() -> Table:
         **{key: replace(own[key], type=read_by(_at_table())) for key in ("at", "travel")},
         "template": Key(read_by(TemplateReader()), TEMPLATE, None, own["template"].about),
         "cam": Key(list_of(_cam_choice()), "[[pass.cam]] tables", None, "The cams that move the headstock."),
-        "series": Key(read_by(OneOrMore(_series_table())), "a [pass.series] table", None, "Its repetitions, innermost first."),
+        "series": Key(
+            read_by(OneOrMore(_series_table())),
+            "a [pass.series] table",
+            None,
+            "The series that repeat the pass, innermost first.",
+        ),
     }
 
     def build(values: dict[str, Any]) -> WrittenPass:
@@ -264,7 +274,7 @@ def _pass_table() -> Table:
 def _series_table() -> Table:
     steps = Annotated[dict[str, Any], PlainValidator(_steps), WithJsonSchema(_STEPS_SCHEMA)]
     keys = {
-        "count": key_of(int, about="Number of repetitions, the first included."),
+        "count": key_of(int, about="Number of repetitions, including the first."),
         "each": Key(steps, f"a table of {_STEPS}", None, "The settings that change at each repetition, and by how much."),
         "name": key_of(str, "", "Name of one repetition, such as row."),
     }
