@@ -1,4 +1,4 @@
-"""lobework models a rose engine lathe: it computes the cut from the settings, checks it, and lists what to set on the lathe."""
+"""lobework models a rose engine lathe: it computes the cut from the settings, checks the cut, and lists the settings."""
 
 from __future__ import annotations
 

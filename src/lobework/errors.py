@@ -1,4 +1,4 @@
-"""Errors that a user can cause. Each error stores its facts in fields and prints them on one line.
+"""Errors that a user can cause. Each error stores its details in fields and prints them on one line.
 
 ::
 
@@ -39,7 +39,7 @@ __all__ = [
 ]
 
 _LONGEST: Final = 600
-"""Maximum number of characters of a message. The middle of a longer one is cut out, so that the remedy at its end remains."""
+"""Maximum number of characters of a message. The middle of a longer message is cut out, so that the remedy at the end remains."""
 _LONGEST_GIVEN: Final = 300
 _LONGEST_GUESSED: Final = 60
 """Maximum number of characters of a name that is compared with known names; a longer comparison takes too long."""
@@ -48,7 +48,7 @@ _LONGEST_GUESSED: Final = 60
 class LobeworkError(Exception):
     """The base class of all errors that a user can cause.
 
-    An error can be pickled with its message and all its fields, whatever arguments its constructor takes.
+    An error can be pickled with its message and all its fields, even if its constructor takes other arguments.
     """
 
     def __reduce__(self) -> tuple[Any, ...]:
@@ -61,17 +61,17 @@ class InputError(LobeworkError, ValueError):
     Parameters
     ----------
     problem : str
-        What is wrong; not needed if ``must_be`` is given.
+        Description of the error; not needed if ``must_be`` is given.
     where : str
         File, line and key path, outermost first; empty if unknown.
     name : str
-        The name of the setting in its part; empty if ``where`` already ends with its key.
+        The name of the setting in its part; empty if ``where`` already ends with the key of the setting.
     given : str
         The value that was given, as it is printed.
     must_be : str
-        Which values are allowed.
+        The allowed values.
     remedy : str
-        What the user can do about it.
+        What the user can do to correct the error.
 
     Attributes
     ----------
@@ -117,18 +117,18 @@ class InputError(LobeworkError, ValueError):
         return changed
 
     def at(self, where: str) -> Self:
-        """Return a copy of the error, with ``where`` prepended to its own and to that of each of its ``further_errors``."""
+        """Return a copy of the error with a location prepended to ``where``, in its ``further_errors`` too."""
         return self.each(lambda one: one.replaced(where=f"{where}: {one.where}" if one.where else where))
 
     def each(self, change: Callable[[Any], Any]) -> Self:
-        """Return the error with ``change`` applied to it and to each of its ``further_errors``."""
+        """Return the error after the function ``change`` has been applied to it and to each of its ``further_errors``."""
         changed: Self = change(self)
         changed.further_errors = tuple(change(one) for one in self.further_errors)
         return changed
 
     @classmethod
     def combine(cls, errors: Sequence[InputError]) -> InputError:
-        """Return the first of several errors, with the rest as its ``further_errors``.
+        """Return the first of several errors, with the other errors as its ``further_errors``.
 
         >>> InputError.combine([InputError("is missing", "rise"), InputError("is missing", "lobes")]).further_errors
         (InputError('lobes: is missing'),)
@@ -180,7 +180,10 @@ def _short(text: str, longest: int = _LONGEST) -> str:
 
 
 def _rebuilt(kind: type[LobeworkError], args: tuple[Any, ...], fields: dict[str, Any]) -> LobeworkError:
-    """Return an unpickled error; its constructor is not called, because its arguments may differ from ``args``."""
+    """Return an unpickled error.
+
+    Its constructor is not called, because the constructor may take arguments other than ``args``.
+    """
     error = kind.__new__(kind, *args)
     error.args = args
     error.__dict__.update(fields)
@@ -205,8 +208,8 @@ _found: ContextVar[list[InputError] | None] = ContextVar("found", default=None)
 def require(allowed: object, name: str, given: object, must_be: str, remedy: str = "") -> None:
     """Raise `SettingError` unless ``allowed`` is true; the other parameters are the fields of the error.
 
-    Inside `together` the error is collected, and raised at the end of the block with the others. If a setting has several
-    errors, only the first is kept.
+    Inside `together` the error is not raised at once, but at the end of the block, with the other errors. If a setting has
+    several errors, only the first is kept.
 
     >>> require(False, "radius", -3.0, "zero or more", "leave it out for a knife")
     Traceback (most recent call last):
@@ -227,7 +230,7 @@ def require(allowed: object, name: str, given: object, must_be: str, remedy: str
 
 @contextlib.contextmanager
 def together() -> Iterator[None]:
-    """Collect the errors of `require` inside the block, and at its end raise the first, with the rest as its ``further_errors``.
+    """Collect the errors of `require` inside the block; at its end, raise the first, with the others as ``further_errors``.
 
     >>> with together():
     ...     require(False, "lobes", 0, "one or more")
@@ -235,7 +238,8 @@ def together() -> Iterator[None]:
     Traceback (most recent call last):
     lobework.errors.SettingError: lobes=0: must be one or more
 
-    Once an error is collected, an exception that a bad setting causes later in the block ends the block but is not raised.
+    After an error has been collected, the invalid setting may cause an exception later in the block. This exception ends the
+    block, but only the collected errors are raised.
     """
     found: list[InputError] = []
     token = _found.set(found)

@@ -12,16 +12,16 @@ __all__ = ["names_on_demand"]
 def names_on_demand(
     package: str, homes: Mapping[str, Sequence[str]], more: Sequence[str] = ()
 ) -> tuple[Callable[[str], object], Callable[[], list[str]]]:
-    """Return a package's ``__getattr__`` and ``__dir__``.
+    """Return the functions ``__getattr__`` and ``__dir__`` for a package.
 
     Parameters
     ----------
     package : str
         The ``__name__`` of the package.
     homes : mapping of str to sequence of str
-        Modules, each with the public names that are imported from it.
+        Names of modules, each with the public names that are imported from this module.
     more : sequence of str
-        Further names for ``dir``, such as those of submodules.
+        Further names that ``dir`` lists, such as those of submodules.
 
     Examples
     --------

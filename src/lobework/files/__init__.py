@@ -1,4 +1,4 @@
-"""Files and streams: size-limited reading, all-or-nothing writing, standard output reserved for results.
+"""Files and streams: reading of files of limited size, writing of all files or none, and standard output reserved for results.
 
 The package does not depend on the contents of the files.
 """

@@ -25,16 +25,16 @@ def read_bytes(path: Path | str, most: int, *, absent: str, too_long: str, where
     most : int
         Maximum size of the file, bytes.
     absent : str
-        Remedy for the error message if there is no such file.
+        Remedy in the error message if the file does not exist.
     too_long : str
-        The limit in words and the remedy, separated by "; ", for the error message if the file is longer.
+        Text for the error message if the file is too long: the limit in words, then "; ", then the remedy.
     where : str, optional
         Name of the file in error messages. Default: its path.
 
     Raises
     ------
     InputError
-        If the file is missing or cannot be read, or the path is that of a folder, a device or a named pipe.
+        If the file does not exist or cannot be read, or if the path is that of a folder, a device or a named pipe.
     TooLargeError
         If the file is longer than ``most``.
     """

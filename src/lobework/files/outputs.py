@@ -1,4 +1,4 @@
-"""All-or-nothing writing of files; an existing file is replaced only on request."""
+"""Writing of several files, either all of them or none; an existing file is replaced only on request."""
 
 from __future__ import annotations
 
@@ -19,12 +19,12 @@ from lobework.errors import InputError, LobeworkError, OutputExistsError
 __all__ = ["refuse_existing", "write_files"]
 
 _UNFINISHED: Final = re.compile(r"\.lobework-(?P<machine>[0-9a-f]{8})-(?P<process>[1-9]\d{0,8})-[0-9a-f]{12}")
-"""Name of a temporary file, with the machine and the process that write it."""
+"""Name of a temporary file, which contains identifiers of the machine and the process that write the file."""
 _FULL: Final = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
 
 
 def refuse_existing(paths: Iterable[Path], *, overwrite: bool = False) -> None:
-    """Raise `OutputExistsError` for the first path that would be overwritten, or `InputError` for one that cannot be written."""
+    """Raise `OutputExistsError` for the first file that would be overwritten, or `InputError` for an unusable path."""
     for path in paths:
         with _write_errors_named(path):
             if path.is_dir():
@@ -40,7 +40,7 @@ def refuse_existing(paths: Iterable[Path], *, overwrite: bool = False) -> None:
 
 
 def write_files(contents: Mapping[Path, bytes], *, overwrite: bool = False) -> None:
-    """Write all files, or none of them: missing folders are created, and after a failure everything new is removed.
+    """Write all files, or none: create missing folders, and after a failure remove all new files and folders.
 
     Parameters
     ----------
@@ -78,7 +78,7 @@ def write_files(contents: Mapping[Path, bytes], *, overwrite: bool = False) -> N
 
 @contextlib.contextmanager
 def _write_errors_named(path: Path) -> Iterator[None]:
-    """Convert system errors raised in the block to `InputError`, with the path, the cause and a remedy."""
+    """Convert system errors that are raised in the block to an `InputError` with the path, the cause and a remedy."""
     try:
         yield
     except LobeworkError:
@@ -91,7 +91,7 @@ def _write_errors_named(path: Path) -> Iterator[None]:
 
 @contextlib.contextmanager
 def _removed_on_failure() -> Iterator[list[Path]]:
-    """Yield a list of created paths; on any exception, including an interruption, they are removed in reverse order."""
+    """Yield a list for created paths; on any exception, including an interruption, remove these paths in reverse order."""
     made: list[Path] = []
     try:
         yield made
@@ -119,7 +119,7 @@ def _make_folder(folder: Path, made: list[Path]) -> None:
 
 
 def _temporary_file(path: Path, content: bytes, made: list[Path]) -> Path:
-    """Return a new temporary file with the content, in the folder of ``path``."""
+    """Create a temporary file with the given content in the folder of ``path``, and return its path."""
     finished = path.with_name(f".lobework-{_machine()}-{os.getpid()}-{secrets.token_hex(6)}")
     made.append(finished)
     with _write_errors_named(path), finished.open("xb") as file:
@@ -152,7 +152,7 @@ def _machine() -> str:
 
 
 def _remove_stale(folder: Path) -> None:
-    """Remove temporary files left by processes of this machine that were killed."""
+    """Remove temporary files that killed processes of this machine have left in a folder."""
     if os.name != "posix":
         return
     for path in folder.iterdir():

@@ -17,7 +17,7 @@ _LONGEST: Final = 200
 class RedirectedOutput:
     """A text stream that writes to standard error and stores the beginning of the text.
 
-    All other attributes are those of standard error.
+    All other attributes of the stream are those of standard error.
     """
 
     def __init__(self) -> None:
@@ -52,7 +52,7 @@ def to_stderr(*, descriptor: bool = False) -> Iterator[RedirectedOutput]:
     Parameters
     ----------
     descriptor : bool
-        Whether to redirect file descriptor 1 too, for the output of compiled code and child processes.
+        Whether to redirect file descriptor 1 too, which compiled code and child processes write to.
 
     Examples
     --------

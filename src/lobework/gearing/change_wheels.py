@@ -1,8 +1,9 @@
 """Trains of change wheels for a ratio: the cheapest exact train, or the one nearest to the ratio.
 
-`train_for` uses the wheels that the user owns, each of them once; `train_to_cut` uses wheels of any size in a range, to be made.
+`train_for` uses the wheels that the user owns, each of them once. `train_to_cut` may use any size in a range, for wheels that
+are yet to be made.
 The cheapest train has the fewest pairs and, for that number of pairs, the fewest teeth in total. Among equally cheap trains the
-one nearest to the ratio is chosen.
+train nearest to the ratio is chosen.
 """
 
 from __future__ import annotations
@@ -32,7 +33,7 @@ _MOST_COMMON_FACTORS: Final = 500
 
 
 class NoTrainError(SettingError):
-    """A ratio to which no train of wheels is close enough."""
+    """A ratio that no train of wheels approximates closely enough."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +50,7 @@ class Train:
     References
     ----------
     Brown & Sharpe, *Practical Treatise on Milling and Milling Machines*, p. 62: drivers may be interchanged with each other,
-    and so may driven wheels, but a driver must not be interchanged with a driven wheel.
+    and driven wheels with each other, but a driver must not be interchanged with a driven wheel.
 
     Examples
     --------
@@ -82,7 +83,7 @@ class Train:
 
     @property
     def ratio(self) -> Fraction:
-        """Turns of the last wheel per turn of the first."""
+        """Turns of the last wheel per turn of the first wheel."""
         return Fraction(math.prod(self.drivers), math.prod(self.driven))
 
     @property
@@ -100,7 +101,7 @@ class Train:
         return self.ratio / abs(exactly(ratio)) - 1
 
     def arrangements(self) -> tuple[Train, ...]:
-        """Return all orders of the drivers and of the driven wheels; the ratio is the same for all of them.
+        """Return the trains with all orders of the drivers and of the driven wheels; all these trains have the same ratio.
 
         >>> [str(each) for each in Train((20, 30), (40, 50)).arrangements()][:2]
         ['20 drives 40, 30 drives 50', '20 drives 50, 30 drives 40']
@@ -111,16 +112,17 @@ class Train:
 
 
 def train_for(ratio: Fraction, wheels: Iterable[int], pairs: int = 2, within: Fraction = Fraction(0)) -> Train:
-    """Return the cheapest train of owned wheels whose relative error is at most ``within``, or the nearest if there is none.
+    """Return the cheapest train of owned wheels whose relative error is at most ``within``; if there is none, the nearest train.
 
     Parameters
     ----------
     ratio : Fraction, or what `lobework.quantities.units.ratio` reads
-        Turns of the last wheel per turn of the first, not zero; the sign is ignored, because idlers determine it.
+        Turns of the last wheel per turn of the first wheel, not zero. The sign is ignored, because idlers determine the
+        direction.
     wheels : iterable of int
-        Number of teeth of each wheel that is owned; list a wheel twice if you own two.
+        Number of teeth of each wheel that you own. If you own two wheels with the same number, list the number twice.
     pairs : int
-        Maximum number of pairs, 1 to 6.
+        Maximum number of pairs of wheels, 1 to 6.
     within : Fraction, or what `lobework.quantities.units.ratio` reads
         Maximum relative error of the ratio. Default: the ratio must be exact.
 
@@ -134,7 +136,7 @@ def train_for(ratio: Fraction, wheels: Iterable[int], pairs: int = 2, within: Fr
     SettingError
         If the ratio is zero, a number of teeth is invalid, or there are fewer than two wheels.
     TooLargeError
-        If that number of pairs has too many combinations to try them all.
+        If there are too many combinations of this number of pairs to try all of them.
 
     Examples
     --------
@@ -150,7 +152,9 @@ def train_for(ratio: Fraction, wheels: Iterable[int], pairs: int = 2, within: Fr
 
 
 def trains_for(ratio: Fraction, wheels: Iterable[int], pairs: int = 2) -> tuple[Train, ...]:
-    """Return the nearest train with one pair, with two pairs and so on; omit trains that are no nearer than a shorter train.
+    """Return the nearest train with one pair, the nearest with two pairs and so on.
+
+    Omit a train that is no nearer than a shorter one.
 
     >>> for train in trains_for(Fraction(2, 7), [20, 25, 30, 36, 45, 60]):
     ...     print(train, f"{float(train.relative_error(Fraction(2, 7))):+.5f}")
@@ -170,7 +174,7 @@ def trains_for(ratio: Fraction, wheels: Iterable[int], pairs: int = 2) -> tuple[
 
 
 class _Side(NamedTuple):
-    """A set of wheels for the drivers or the driven wheels: the product and the sum of their teeth, and the wheels."""
+    """The drivers, or the driven wheels, of a train: the product and the sum of their numbers of teeth, and the wheels."""
 
     product: int
     teeth: int
@@ -192,7 +196,10 @@ def _owned_wheels(given: Iterable[int]) -> Counter[int]:
 
 
 def _exact_query(ratio: Fraction, pairs: int, within: Fraction) -> tuple[Fraction, int, Fraction]:
-    """Return the absolute ratio, the number of pairs and the maximum error as exact numbers; refuse invalid values."""
+    """Return the absolute value of the ratio, the number of pairs and the maximum error as exact numbers.
+
+    Refuse invalid values.
+    """
     ratio, pairs, within = abs(exactly(ratio)), plain_number(pairs), exactly(within)
     require(ratio != 0, "ratio", ratio, "other than zero", "a cam that stands still needs no wheels")
     require(is_whole(pairs, 1, MOST_PAIRS), "pairs", pairs, f"a whole number, 1 to {MOST_PAIRS}")
@@ -211,7 +218,10 @@ def _sides(owned: Counter[int], pairs: int) -> list[_Side]:
 
 
 def _cheapest(owned: Counter[int], ratio: Fraction, pairs: int, within: Fraction) -> Train | None:
-    """Return the cheapest train within the error; for each set of drivers the driven wheels are found by bisection."""
+    """Return the cheapest train with at most the given error.
+
+    For each set of drivers the driven wheels are found by bisection.
+    """
     for each in range(1, min(pairs, owned.total() // 2) + 1):
         if found := _cheapest_of(_sides(owned, each), ratio, within, lambda one, other: _available(one, other, owned)):
             return found
@@ -239,7 +249,7 @@ def _cheapest_of(
 
 
 def _nearest(owned: Counter[int], ratio: Fraction, pairs: int, least: int = 1) -> Train:
-    """Return the train nearest to a ratio; among equally near trains, return the cheapest."""
+    """Return the train whose ratio is nearest to ``ratio``; among equally near trains, return the cheapest."""
     best: tuple[Fraction, int, int, tuple[int, ...], tuple[int, ...]] | None = None
     top, under = ratio.as_integer_ratio()
     far = near = 1
@@ -262,26 +272,27 @@ def _nearest(owned: Counter[int], ratio: Fraction, pairs: int, least: int = 1) -
 
 
 def _available(drivers: tuple[int, ...], driven: tuple[int, ...], owned: Counter[int]) -> bool:
-    """Return whether enough wheels are owned for both sets at once."""
+    """Return whether the owned wheels suffice for the drivers and the driven wheels at the same time."""
     return all(drivers.count(each) + driven.count(each) <= owned[each] for each in drivers)
 
 
 def train_to_cut(ratio: Fraction, within: Fraction, pairs: int = 3, least: int = 12, most: int = 400) -> Train:
-    """Return a train of wheels of any size in a range, to be made, whose relative error is at most ``within``.
+    """Return a train whose relative error is at most ``within``; its wheels are yet to be made, with any size in a range.
 
-    The train has the fewest pairs. If all combinations can be tried, as for one or two pairs of 12 to 400 teeth, it also has the
-    fewest teeth. For more pairs it has the ratio with the smallest terms: the fractions close to the ratio are generated as
-    mediants, in ascending order of their terms, until both terms, with a common factor if necessary, are products of the
-    required number of wheels.
+    The train has the fewest pairs. If all combinations can be tried, as for one or two pairs of 12 to 400 teeth, the train also
+    has the fewest teeth. With more pairs, the ratio of the train has the smallest terms: the fractions close to ``ratio`` are
+    generated as mediants, in ascending order of their terms. The first fraction is used whose terms, multiplied by a common
+    factor if necessary, are products of the required number of wheels.
 
     Parameters
     ----------
     ratio : Fraction, or what `lobework.quantities.units.ratio` reads
-        Turns of the last wheel per turn of the first, not zero; the sign is ignored, because idlers determine it.
+        Turns of the last wheel per turn of the first wheel, not zero. The sign is ignored, because idlers determine the
+        direction.
     within : Fraction, or what `lobework.quantities.units.ratio` reads
         Maximum relative error of the ratio.
     pairs : int
-        Maximum number of pairs, 1 to 6.
+        Maximum number of pairs of wheels, 1 to 6.
     least, most : int
         Smallest and largest number of teeth of a wheel.
 
@@ -290,7 +301,7 @@ def train_to_cut(ratio: Fraction, within: Fraction, pairs: int = 3, least: int =
     SettingError
         If a parameter is outside its allowed values.
     NoTrainError
-        If no such train was found.
+        If no train with so small an error was found.
 
     References
     ----------
@@ -350,7 +361,7 @@ def _primes(most: int) -> tuple[int, ...]:
 
 
 def _factors(number: int, parts: int, least: int, most: int) -> tuple[int, ...]:
-    """Return a number as the product of ``parts`` wheels with the fewest teeth; an empty tuple if that is impossible."""
+    """Return ``parts`` wheels whose teeth have the product ``number`` and the smallest sum; an empty tuple if there are none."""
     if not least**parts <= number <= most**parts:
         return ()
     if parts == 1:

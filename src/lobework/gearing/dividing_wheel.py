@@ -1,4 +1,4 @@
-"""Dividing wheels: conversion of an index to turns of the crank and holes of a circle."""
+"""Dividing wheels: conversion of an index to turns of the crank and holes on a circle of the wheel."""
 
 from __future__ import annotations
 
@@ -25,7 +25,10 @@ _CIRCLES: Final = "the holes of each circle, such as [96, 112, 144] or { outer =
 
 
 def _circles(given: Any) -> tuple[tuple[str, int], ...]:
-    """Return circles by name, from a mapping of names to holes, or from a list of numbers that are also the names."""
+    """Return the name and the number of holes of each circle.
+
+    Accept a mapping from names to numbers of holes, or a list of numbers of holes, which are then also the names.
+    """
     if isinstance(given, Mapping):
         pairs = list(given.items())
     elif isinstance(given, Iterable) and not isinstance(given, str):
@@ -66,7 +69,7 @@ Circles = Annotated[
         },
     ),
 ]
-"""A field of hole circles, by name."""
+"""Type of a field that holds circles: pairs of a name and a number of holes."""
 
 
 class Holes(NamedTuple):
@@ -84,7 +87,7 @@ class Holes(NamedTuple):
 
     @classmethod
     def of(cls, given: object) -> Holes | None:
-        """Return the index that a text such as "8 holes of 96" specifies; None if it is not written in holes."""
+        """Return the index that a text such as "8 holes of 96" specifies; None if ``given`` is not written in holes."""
         found = _HOLES.fullmatch(given) if isinstance(given, str) and len(given) < 80 else None
         if found is None:
             return None
@@ -92,7 +95,7 @@ class Holes(NamedTuple):
         return cls(sign * int(found["turns"] or 0), sign * number(found["holes"]), found["circle"] or "")
 
     def on(self, wheel: Wheel | None) -> Phase:
-        """Return the angle by which the index turns the work on a given wheel.
+        """Return the angle by which the index turns the work if it is set on ``wheel``.
 
         Raises
         ------
@@ -111,7 +114,7 @@ class Holes(NamedTuple):
 
 
 class Near(NamedTuple):
-    """The setting of one circle nearest to an index: the circle's name, the setting, and its error in degrees of the work."""
+    """The nearest setting to an index on one circle: the circle's name, the setting, and its error in degrees of the work."""
 
     circle: str
     setting: str
@@ -120,7 +123,7 @@ class Near(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Wheel:
-    """A dividing wheel with circles of holes that is held by a pin, or a worm gear whose crank plate has the circles.
+    """A dividing wheel with circles of holes, held by a pin, or a worm gear with such circles on its crank plate.
 
     Parameters
     ----------
@@ -129,7 +132,7 @@ class Wheel:
     worm : int
         Turns of the crank for one turn of the work; 1 if the wheel is on the work spindle itself.
     marks : "holes" or "notches"
-        Whether the circles consist of holes or notches.
+        Whether the circles consist of holes or of notches.
 
     References
     ----------
@@ -170,7 +173,7 @@ class Wheel:
         return f"{circles} notches{worm}" if self.marks == "notches" else f"circles {circles}{worm}"
 
     def settings(self, turns: Fraction) -> tuple[str, ...]:
-        """Return all settings that turn the work by ``turns``, one for each circle that has a hole there.
+        """Return all settings that turn the work by exactly ``turns``: one for each circle that has a hole at this angle.
 
         >>> Wheel([18, 39], worm=40).settings(Fraction(1, 6))
         ('6 turns and 12 holes of the 18 circle', '6 turns and 26 holes of the 39 circle')
@@ -179,12 +182,12 @@ class Wheel:
         return tuple(self._setting(crank, name, holes) for name, holes in self.circles if (crank * holes).denominator == 1)
 
     def setting_text(self, turns: Fraction) -> str:
-        """Return the setting that turns the work by ``turns``, on the first circle that has a hole there.
+        """Return the setting that turns the work by exactly ``turns``, on the first circle that has a hole at this angle.
 
         Raises
         ------
         SettingError
-            If no circle has a hole there; the message contains the nearest hole and its error.
+            If no circle has a hole at this angle; the message contains the nearest hole and its error.
 
         Examples
         --------
@@ -202,7 +205,10 @@ class Wheel:
         raise SettingError(problem, given=given, remedy=f"the nearest is {near}, {degrees}")
 
     def for_all(self, every: Iterable[Fraction]) -> Wheel:
-        """Return the wheel with only the first circle that has a hole at each angle of ``every``, turns; unchanged if none has.
+        """Return the wheel with only one circle: the first that has a hole at every one of the given angles, turns.
+
+        If no circle has all these holes, return the wheel unchanged.
+
 
         >>> print(Wheel([96, 144]).for_all([Fraction(1, 24), Fraction(1, 144)]))
         circles 144
@@ -212,7 +218,7 @@ class Wheel:
         return replace(self, circles=(fit[0],)) if fit else self
 
     def nearest(self, turns: Fraction) -> tuple[str, Fraction]:
-        """Return the setting nearest to ``turns`` of the work, and its error, degrees.
+        """Return the setting that turns the work most nearly by ``turns``, and the error of this setting, degrees.
 
         >>> Wheel([23], worm=40).nearest(Fraction(2, 5) / 360)
         ('1 hole of the 23 circle', Fraction(-1, 115))
@@ -221,7 +227,7 @@ class Wheel:
         return setting, off
 
     def near(self, turns: Fraction) -> tuple[Near, ...]:
-        """Return the setting nearest to ``turns`` of the work on each circle; an error of zero means that it is exact.
+        """Return for each circle the setting that turns the work most nearly by ``turns``; the error of an exact setting is zero.
 
         >>> for near in Wheel([96, 112]).near(Fraction(3, 7)):
         ...     print(near.setting, float(near.off))
@@ -236,7 +242,7 @@ class Wheel:
         return self.marks if count != 1 else self.marks.removesuffix("es" if self.marks == "notches" else "s")
 
     def _setting(self, crank: Fraction, name: str, holes: int) -> str:
-        """Return turns of the crank as text: whole turns, and holes of one circle."""
+        """Return the crank angle ``crank``, turns, as text: whole turns, and holes of one circle."""
         turns, over = divmod(abs(crank) * holes, holes)
         sign = "-" if crank < 0 else ""
         whole = f"{turns} {'turn' if turns == 1 else 'turns'}" if turns else ""
@@ -245,7 +251,7 @@ class Wheel:
         return sign + " and ".join(each for each in (whole, part) if each)
 
     def read(self, given: object) -> Phase:
-        """Return an index as a phase, from a value that `Phase.of` reads or from holes such as "8 holes of 96"."""
+        """Return an index as a phase; accept a value that `Phase.of` reads, or holes such as "8 holes of 96"."""
         return wheel_phase(given, self)
 
     def measure(self, mark: Measure) -> Measure:
@@ -262,7 +268,8 @@ def wheel_phase(given: object, wheel: Wheel | None = None) -> Phase:
     Raises
     ------
     InputError
-        If it is neither an angle nor in holes, or is in holes but there is no wheel or no such circle.
+        If ``given`` is neither an angle nor in holes; or if it is in holes, but there is no wheel, or the wheel has no such
+        circle.
 
     Examples
     --------

@@ -1,9 +1,9 @@
 """Helices on round work: conversion between helix angle, lead, slide travel and twist.
 
-The helix angle is measured from the axis of the work; the lead angle of a thread is its complement to 90 degrees. Lead and angle
-have a sign. If it is positive and the end of the work away from the headstock points up, the groove descends to the right; such a
-groove results when the slide moves away from the headstock and the spindle turns in its positive direction. The sign agrees with
-the ``angle_deg`` of a `CuttingFrame`.
+The helix angle is measured from the axis of the work; the lead angle of a thread is 90 degrees minus the helix angle. Lead and
+angle have a sign. If the sign is positive and the end of the work away from the headstock points up, the groove descends to the
+right; such a groove results when the slide moves away from the headstock and the spindle turns in its positive direction. The
+sign is that of the ``angle_deg`` of a `CuttingFrame`.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ __all__ = [
 
 
 def helix_angle(diameter: float, lead: float) -> float:
-    """Return the helix angle, degrees: the angle to which a cutting frame is set so that it swings along the groove.
+    """Return the helix angle, degrees; a cutting frame that is set to this angle swings the cutter along the groove.
 
     Parameters
     ----------
@@ -91,8 +91,8 @@ def lead_of_travel(travel: float, turns: float) -> float:
 def lead_of_twist(over: float, twist_deg: float, ratio: float = 1.0) -> float:
     """Return the lead, mm, of the pattern of a cam whose phase changes along the work.
 
-    A phase change of ``w`` turns the pattern by ``w / ratio``: if the cam makes two turns per turn of the work, the waves move
-    round the work by half the angle.
+    A phase change of ``w`` turns the pattern by ``w / ratio``. For example, if the cam makes two turns per turn of the work, the
+    waves move round the work by half the phase change.
 
     Parameters
     ----------

@@ -1,7 +1,8 @@
 """Ratios that a real drive can produce: the nearest fraction or percentage, and the resulting error on the work.
 
-A ratio is the number of cam turns per spindle turn. A control that takes a percentage, a gear train or a stepper motor may
-only approximate the ratio of a pattern. Then the wave does not close, and its error grows with every turn.
+A ratio is the number of cam turns per spindle turn. Some drives can only approximate the ratio that a pattern needs: gear
+trains, stepper motors, and controls on which the ratio is set as a percentage. Then the wave does not close, and its error
+grows with every turn.
 """
 
 from __future__ import annotations
@@ -35,9 +36,9 @@ __all__ = [
 
 
 class Mediant(NamedTuple):
-    """An approximation of a ratio: a fraction ``value`` and its integer ``error``.
+    """An approximation of a ratio: a fraction ``value`` and an integer ``error`` that measures its deviation.
 
-    For the ratio a/b and the fraction p/q the error is p b - q a; it is negative if the fraction is too small.
+    For the ratio a/b and the fraction p/q the error is p b - q a; a negative error means that the fraction is too small.
     """
 
     value: Fraction
@@ -45,10 +46,10 @@ class Mediant(NamedTuple):
 
 
 def mediants(ratio: Fraction) -> Iterator[Mediant]:
-    """Yield ever closer fractions to a ratio: each is the mediant of the closest fractions below and above found so far.
+    """Yield fractions that approach a ratio; each is the mediant of the closest fractions found so far below and above the ratio.
 
-    The first two fractions are the whole numbers below and above the ratio; the last one is the ratio itself. Of all fractions
-    between the two that enclose the ratio, the next one has the smallest terms.
+    The first two fractions are the whole numbers below and above the ratio; the last fraction is the ratio itself. Each mediant
+    has the smallest terms of all fractions between the two fractions from which it is formed.
 
     Parameters
     ----------
@@ -101,7 +102,7 @@ def nearest_fraction(ratio: Fraction, most_under: int) -> Fraction:
     Raises
     ------
     SettingError
-        If ``most_under`` is not one or more.
+        If ``most_under`` is less than one.
 
     Examples
     --------
@@ -135,12 +136,12 @@ def simplest_fraction(ratio: Fraction, within: Fraction) -> Fraction:
 
 
 def nearest_percent(ratio: Fraction, places: int) -> Fraction:
-    """Return the ratio nearest to ``ratio`` that is a percentage with ``places`` decimals.
+    """Return the number nearest to ``ratio`` that can be written as a percentage with ``places`` decimals.
 
     Raises
     ------
     SettingError
-        If ``places`` is not 0 to 30.
+        If ``places`` is not from 0 to 30.
 
     Examples
     --------
@@ -154,7 +155,10 @@ def nearest_percent(ratio: Fraction, places: int) -> Fraction:
 
 
 def turns_to_close(lobes: int, ratio: Fraction) -> int:
-    """Return the number of spindle turns after which a cam's wave closes: ``q / gcd(lobes * p, q)`` for the ratio p/q.
+    """Return the number of spindle turns after which a cam's wave closes.
+
+    For the ratio p/q the number is ``q / gcd(lobes * p, q)``.
+
 
     >>> turns_to_close(4, Fraction(3, 4)), turns_to_close(1, Fraction(2, 3)), turns_to_close(5, Fraction(0))
     (1, 3, 1)
@@ -164,9 +168,9 @@ def turns_to_close(lobes: int, ratio: Fraction) -> int:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RealRatio:
-    """The actual ratio of a drive, with the target ratio of the pattern.
+    """The actual ratio of a drive, and the target ratio that the pattern needs.
 
-    Errors in degrees and mm are displacements of the wave round the work.
+    Errors in degrees or mm are displacements of the wave along the circumference of the work.
 
     Parameters
     ----------
@@ -177,8 +181,8 @@ class RealRatio:
     actual : Fraction, or what `lobework.quantities.units.ratio` reads
         Mean ratio of the drive, not zero.
     max_deviation : Fraction, degrees
-        Maximum momentary displacement of the wave from its position at the mean ratio, because positions are rounded; it does
-        not accumulate.
+        Maximum momentary displacement of the wave from its position at the mean ratio, caused by the rounding of positions; it
+        does not accumulate.
 
     Examples
     --------
@@ -218,16 +222,18 @@ class RealRatio:
     def gap(self, turns: int) -> Fraction:
         """Return the displacement of the wave after ``turns`` spindle turns, degrees.
 
-        After the turns that should close the wave, this is the gap between its ends.
+        After the number of turns that should close the wave, this displacement is the gap between the ends of the wave.
         """
         return 360 * turns * (abs(self.actual) - abs(self.target)) / abs(self.actual)
 
     def gap_mm(self, turns: int, radius: float) -> float:
-        """Return the displacement after ``turns`` spindle turns in mm, at a radius, mm."""
+        """Return the displacement of the wave after ``turns`` spindle turns, mm, on the work at ``radius`` mm from the axis."""
         return math.radians(self.gap(turns)) * radius
 
     def turns_until_seen(self, radius: float, width: float = VISIBLE_MM) -> int | None:
-        """Return the first whole number of turns after which the wave is displaced by more than ``width``; None if never.
+        """Return the smallest number of whole turns after which the wave is displaced by more than ``width``.
+
+        If there is no such number, return None.
 
         Parameters
         ----------
@@ -248,7 +254,7 @@ class RealRatio:
 
 
 def of_percent(ratio: Fraction, places: int) -> RealRatio:
-    """Return the ratio of a control that takes a percentage with ``places`` decimals.
+    """Return the actual ratio of a control on which the ratio is set as a percentage with ``places`` decimals.
 
     >>> of_percent(Fraction(3, 4), places=0).exact
     True
@@ -258,9 +264,9 @@ def of_percent(ratio: Fraction, places: int) -> RealRatio:
 
 
 def of_steps(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction | None = None) -> RealRatio:
-    """Return the ratio of a control that computes the cam's position at each moment and rounds it to the nearest motor step.
+    """Return the actual ratio of a control that rounds each computed position of the cam to the nearest motor step.
 
-    The mean ratio is exact: each position is rounded independently, by half a step at most, so that errors do not accumulate.
+    The mean ratio is exact: each position is rounded independently by at most half a step, so that errors do not accumulate.
 
     Parameters
     ----------
@@ -269,7 +275,7 @@ def of_steps(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction | Non
     cam : int or Fraction
         Steps of the cam's motor per turn of the cam.
     spindle : int or Fraction, optional
-        Steps of the spindle's motor per turn of the spindle, if it has one; its rounding error is added.
+        Steps of the spindle's motor per turn of the spindle, if the spindle has a motor; its rounding error is then added.
 
     Raises
     ------
@@ -292,7 +298,7 @@ def of_steps(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction | Non
 
 
 def of_step_parts(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction, parts: int = 1) -> RealRatio:
-    """Return the ratio of a control that moves the cam by a fixed amount at each step of the spindle.
+    """Return the actual ratio of a control that moves the cam by a fixed amount at each motor step of the spindle.
 
     The rounding error of the amount accumulates, because it occurs again at each step.
 
@@ -301,9 +307,9 @@ def of_step_parts(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction,
     ratio : Fraction, or what `lobework.quantities.units.ratio` reads
         Cam turns per spindle turn.
     cam, spindle : int or Fraction
-        Steps per turn of the cam and of the spindle.
+        Motor steps per turn of the cam, and per turn of the spindle.
     parts : int
-        Parts of a step to which the control rounds the amount; 1 if the amount is a whole number of steps.
+        The control rounds the amount to a multiple of one step divided by ``parts``; 1 if the amount is a whole number of steps.
 
     Raises
     ------

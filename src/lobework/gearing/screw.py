@@ -1,4 +1,4 @@
-"""The lead screw of a slide: lengths in turns and divisions of its micrometer head."""
+"""The lead screw of a slide: conversion of lengths to turns of the screw and divisions of its micrometer head."""
 
 from __future__ import annotations
 
@@ -22,11 +22,11 @@ _UNKNOWN: Final = (
 )
 """Allowed value and remedy for a length that is written in turns although the chuck has no screw."""
 _FINEST: Final = 10
-"""Number of parts of a division that a person can estimate by eye."""
+"""Number of parts into which the operator can divide a division by eye."""
 
 
 class Wound(NamedTuple):
-    """A length in turns of a screw that is not yet known and in divisions of its micrometer head.
+    """A length in turns and divisions of a screw that is not yet known.
 
     Examples
     --------
@@ -39,7 +39,7 @@ class Wound(NamedTuple):
 
     @classmethod
     def of(cls, given: object) -> Wound | None:
-        """Return the length that a text such as "16 turns" specifies; None if it is not in turns or divisions."""
+        """Return the length that a text such as "16 turns" specifies; None if ``given`` is not in turns or divisions."""
         found = _WOUND.fullmatch(given) if isinstance(given, str) and len(given) < 80 else None
         if found is None or not (found["turns"] or found["divisions"]):
             return None
@@ -73,7 +73,7 @@ class Screw:
 
     Notes
     -----
-    Old slide rests and chucks have 10 threads an inch and 10 divisions (from memory).
+    The screws of old slide rests and chucks have 10 threads per inch and 10 divisions (source: from memory).
 
     Examples
     --------
@@ -97,7 +97,7 @@ class Screw:
         return Fraction(str(float(self.lead)))
 
     def turns(self, mm: float) -> Fraction:
-        """Return the number of turns for a length of ``mm``; it is exact for lengths written as decimals.
+        """Return the number of turns for a length of ``mm``; the number is exact if the length is a decimal number.
 
         >>> Screw(lead=2.54).turns(40.64), Screw(lead=1.5).turns(1.0)
         (Fraction(16, 1), Fraction(2, 3))
@@ -105,7 +105,7 @@ class Screw:
         return Fraction(str(float(mm))) / self.exact_lead
 
     def read(self, given: object, bare: LengthUnit = "mm") -> float:
-        """Return a length, mm, from a value that `lobework.quantities.units.length` reads, or turns such as "3 turns 4 div"."""
+        """Return a length, mm, from turns such as "3 turns 4 div", or a value that `lobework.quantities.units.length` reads."""
         return wound_length(given, bare, self)
 
     def setting_text(self, mm: float) -> str:
@@ -137,7 +137,7 @@ def wound_length(given: object, bare: LengthUnit = "mm", screw: Screw | None = N
     Raises
     ------
     InputError
-        If it is not a length, or is in turns but there is no screw.
+        If ``given`` is not a length, or is in turns although there is no screw.
 
     Examples
     --------

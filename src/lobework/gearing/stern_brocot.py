@@ -1,6 +1,6 @@
-"""The Stern-Brocot tree: every positive fraction, in lowest terms, as the mediant of its two nearest simpler neighbours.
+"""The Stern-Brocot tree, which contains every positive fraction in lowest terms, as the mediant of two simpler fractions.
 
-A fraction is held as a pair of integers, numerator and denominator, because the root has the neighbour 1/0.
+A fraction is stored as a pair of integers, numerator and denominator, because one neighbour of the root is 1/0.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ _Pair = tuple[int, int]
 
 
 class Node(NamedTuple):
-    """A node of the tree, given by the neighbours between which its fraction and all its descendants lie.
+    """A node of the tree, stored as two neighbours; the fraction of the node and all its descendants lie between them.
 
     >>> root = Node()
     >>> root.mediant, root.lower.mediant, root.upper.lower.mediant
@@ -28,7 +28,7 @@ class Node(NamedTuple):
 
     @property
     def mediant(self) -> _Pair:
-        """The fraction of the node: the sum of both numerators over the sum of both denominators."""
+        """The fraction of the node: the sum of the numerators of both neighbours over the sum of their denominators."""
         return self.left[0] + self.right[0], self.left[1] + self.right[1]
 
     @property
@@ -44,7 +44,7 @@ class Node(NamedTuple):
     def towards(self, low: Fraction, high: Fraction) -> Node:
         """Return a descendant closer to the interval from ``low`` to ``high``.
 
-        Successive steps to the same side are taken at once as long as their mediants lie outside the interval.
+        Successive steps to the same side are taken at once, as long as the fractions of the nodes lie outside the interval.
         """
         left, right = self
         above = _steps_under(left, right, low)
@@ -54,7 +54,7 @@ class Node(NamedTuple):
 
 
 def fractions_between(low: Fraction, high: Fraction, largest: int) -> Iterator[_Pair]:
-    """Yield the fractions from ``low`` to ``high`` in ascending order of their larger term, up to ``largest``.
+    """Yield the fractions from ``low`` to ``high`` in ascending order of the larger term, which is at most ``largest``.
 
     >>> list(fractions_between(Fraction(1, 3), Fraction(2, 3), 4))
     [(1, 2), (1, 3), (2, 3)]
@@ -93,7 +93,7 @@ def simplest_between(low: Fraction, high: Fraction) -> Fraction:
 
 
 def _steps_under(start: _Pair, step: _Pair, limit: Fraction) -> int:
-    """Return how many times ``step``, above the limit, can be added to ``start`` with the result still below the limit."""
+    """Return how many times ``step``, which is above the limit, can be added to ``start`` with the sum below the limit."""
     gain = step[0] * limit.denominator - limit.numerator * step[1]
     short = limit.numerator * start[1] - start[0] * limit.denominator
     return max(0, (short - 1) // gain) if gain > 0 else 0

@@ -1,4 +1,4 @@
-"""Adaptive sampling of a motion: a test for values that are not finite, a test for jumps, and the extreme values."""
+"""Adaptive sampling of a motion, to find values that are not finite, jumps, and extreme values."""
 
 from __future__ import annotations
 
@@ -21,20 +21,24 @@ At = Callable[[Array], Array]
 _ORDER: Final = 8
 _NODES: Final = np.arange(_ORDER + 1) / _ORDER
 _DIFFERENCE: Final = np.diff(np.eye(_ORDER + 1), n=_ORDER, axis=0)[0]
-"""Weights of the eighth difference of a cell's values. The difference is zero for a polynomial of lower degree; at a jump it is
-at least as large as the jump."""
+"""Weights of the eighth difference of a cell's values. The difference is zero for a polynomial of lower degree. At a jump the
+difference is at least as large as the jump."""
 _MOST_HALVINGS: Final = 64
 _MOST_ROUGH: Final = 16_384
-"""Maximum number of cells that are halved at once; if there are more, the roughest are chosen."""
+"""Maximum number of cells that are halved at once.
+
+If more cells are to be halved, those with the largest differences are chosen.
+"""
 _NARROWEST: Final = 1e-11
 _ROUNDINGS: Final = 1024
 """Minimum width of a cell, in rounding errors of the parameter."""
 _JUMP_SHARE: Final = 0.6
-"""Minimum share of a cell's total change that occurs between two adjacent nodes at a jump. For a linear function the share
-is 1/8, for a square root about 1/3."""
+"""Minimum fraction of a cell's total change that occurs between two adjacent nodes if the cell contains a jump. For a linear
+function the fraction is 1/8, for a square root about 1/3."""
 _MERGE_CELLS: Final = 64
 _FRACTIONS: Final = (1440, 256, 100, 7, 11, 13)
-"""Divisions of a turn at which mechanisms are likely to change their motion: quarters of a degree, common divisions of wheels."""
+"""Numbers of equal parts of a turn at whose ends a mechanism is likely to change its motion: quarters of a degree, and common
+divisions of wheels."""
 _MOST_CELLS: Final = 16_384
 _CELLS_PER_REPEATED_TURN: Final = 16
 """Cells per turn after the first period of a motion that is declared as periodic."""
@@ -53,7 +57,7 @@ class Discontinuity:
     before, after : float
         The parameter values before and after the jump.
     size : float, mm
-        The largest change of a value.
+        The largest change of any of the values at the jump.
     """
 
     before: float
@@ -63,7 +67,7 @@ class Discontinuity:
 
 @dataclass(frozen=True, slots=True)
 class Continuity:
-    """The result of the examination of a motion.
+    """The result of `continuity_of`: the first value that is not finite, and the jumps.
 
     Parameters
     ----------
@@ -78,7 +82,9 @@ class Continuity:
 
 
 def all_finite(values: Array) -> bool:
-    """Return whether all values of an array are finite; if their sum is finite, the values are not tested one by one.
+    """Return whether all values of an array are finite.
+
+    For speed, the values are tested one by one only if their sum is not finite.
 
     >>> all_finite(np.array([1.0, -2.0])), all_finite(np.array([np.inf, -np.inf]))
     (True, False)
@@ -90,7 +96,7 @@ def all_finite(values: Array) -> bool:
 def turn_edges(begin: float, turns: float, period: int = 0, *, finer: int = 1) -> Array:
     """Return the edges of the cells in which a motion is sampled, turns, in ascending order.
 
-    They include whole turns and, if the number of turns is small enough, quarters of a degree and other simple fractions.
+    The edges include whole turns and, if the number of turns is small enough, quarters of a degree and other simple fractions.
 
     Parameters
     ----------
@@ -129,17 +135,17 @@ def _multiples(low: float, high: float, n: int) -> Array:
 
 
 def continuity_of(at: At, edges: Array) -> Continuity:
-    """Return whether a motion is finite wherever it is sampled, and where it jumps.
+    """Return the first parameter value at which a motion is not finite, and the jumps of the motion.
 
-    Each cell is sampled at nine nodes. As long as the values do not lie on a smooth curve, the cell is halved. In narrower cells
-    a fast motion, a corner or a vertical tangent becomes smooth or small, but a jump keeps its size.
+    Each cell is sampled at nine nodes. A cell is halved again and again until its values lie on a smooth curve. In narrower cells
+    the change caused by a fast motion, a corner or a vertical tangent becomes smooth or small, but a jump keeps its size.
 
     Parameters
     ----------
     at : callable
         The motion.
     edges : (m + 1,) float64
-        Edges of the initial cells, ascending; a jump at one of them is detected from both sides.
+        Edges of the initial cells, ascending; a jump at an edge is found in the cells on both sides of the edge.
 
     Examples
     --------
@@ -191,7 +197,7 @@ def _jump_in(nodes: Array, values: Array) -> list[Discontinuity]:
 
 
 def _merged(steps: list[Discontinuity], within: float) -> tuple[Discontinuity, ...]:
-    """Return the jumps in ascending order; of jumps that are less than ``within`` apart, only the largest is kept."""
+    """Return the jumps in ascending order. If jumps are less than ``within`` apart, keep only the largest."""
     kept: list[Discontinuity] = []
     for step in sorted(steps, key=lambda each: each.before):
         if kept and step.before - kept[-1].after <= within:
@@ -202,14 +208,16 @@ def _merged(steps: list[Discontinuity], within: float) -> tuple[Discontinuity, .
 
 
 def extremes_of(at: At, edges: Array) -> tuple[Array, Array]:
-    """Return the maximum of each column of a motion, (k,), and its position, (k,); accurate to 1e-6 for a smooth motion.
+    """Return the maximum of each column of a motion, (k,), and its position, (k,).
+
+    For a smooth motion the maximum is accurate to 1e-6.
 
     Parameters
     ----------
     at : callable
         The motion.
     edges : (m + 1,) float64
-        Edges of the initial cells; they are halved where the motion is fast.
+        Edges of the initial cells; cells in which the motion is fast are halved.
 
     Examples
     --------

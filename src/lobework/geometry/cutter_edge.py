@@ -27,11 +27,11 @@ class LineSegment(NamedTuple):
     slope: float
 
     def at(self, r: Array) -> Array:
-        """Return the height, mm, at (n,) mm from the centre line."""
+        """Return the height above the tip, mm, at the distances ``r`` from the centre line, (n,) mm."""
         return self.low + self.slope * (r - self.near)
 
     def reach(self, height: float) -> float:
-        """Return the distance from the centre line, mm, at ``height`` mm above the tip; at most ``far``."""
+        """Return the distance from the centre line, mm, at ``height`` mm above the tip; the result is at most ``far``."""
         return (
             self.far if self.slope * (self.far - self.near) <= height - self.low else self.near + (height - self.low) / self.slope
         )
@@ -47,16 +47,16 @@ class ArcSegment(NamedTuple):
 
     @property
     def low(self) -> float:
-        """Height of the inner end, mm."""
+        """Height of the inner end of the arc above the tip, mm."""
         return self.centre - math.sqrt((self.radius - self.near) * (self.radius + self.near))
 
     def at(self, r: Array) -> Array:
-        """Return the height, mm, at (n,) mm from the centre line."""
+        """Return the height above the tip, mm, at the distances ``r`` from the centre line, (n,) mm."""
         height: Array = self.centre - np.sqrt(np.maximum((self.radius - r) * (self.radius + r), 0.0))
         return height
 
     def reach(self, height: float) -> float:
-        """Return the distance from the centre line, mm, at ``height`` mm above the tip; at most ``far``."""
+        """Return the distance from the centre line, mm, at ``height`` mm above the tip; the result is at most ``far``."""
         under = self.centre - height
         return min(self.far, math.sqrt(max((self.radius - under) * (self.radius + under), 0.0))) if under > 0 else self.far
 
@@ -68,8 +68,8 @@ class Edge:
     Parameters
     ----------
     parts : tuple of LineSegment or ArcSegment
-        Segments from the centre line outwards: the first begins at the tip (0, 0), each of the others at the end of the one
-        before it. At the end of the last segment the side of the cutter rises vertically.
+        Segments from the centre line outwards: the first begins at the tip (0, 0), and each further segment at the
+        end of the previous segment. At the end of the last segment the side of the cutter rises vertically.
 
     Raises
     ------
@@ -102,7 +102,7 @@ class Edge:
 
     @classmethod
     def through(cls, points: tuple[tuple[float, float], ...]) -> Edge:
-        """Return the edge of straight segments through (r, height) points, mm; the first point is the tip."""
+        """Return the edge that consists of straight segments through (r, height) points, mm; the first point is the tip."""
         return cls(tuple(LineSegment(a, b, low, (high - low) / (b - a)) for (a, low), (b, high) in itertools.pairwise(points)))
 
     @property
@@ -112,11 +112,14 @@ class Edge:
 
     @property
     def height(self) -> float:
-        """Height of the shoulder above the tip, mm: the largest depth at which only the edge cuts."""
+        """Height of the shoulder above the tip, mm; in a deeper cut the vertical side of the cutter cuts too."""
         return float(self.parts[-1].at(np.array(self.half_width)))
 
     def at(self, r: Array) -> Array:
-        """Return the height above the tip, mm, at (n,) mm from the centre line; infinite outside the cutter."""
+        """Return the height above the tip, mm, at the distances ``r`` from the centre line, (n,) mm.
+
+        Outside the cutter the height is infinite.
+        """
         r = np.abs(r)
         height = np.full_like(r, np.inf)
         for part in self.parts:
@@ -139,7 +142,10 @@ class Edge:
 
 
 def _chords(arc: ArcSegment, within: float) -> tuple[LineSegment, ...]:
-    """Return chords of an arc; the deviation of a chord over the angle a is radius * (1 - cos(a / 2))."""
+    """Return chords that deviate from an arc by at most ``within`` mm.
+
+    A chord over the angle a deviates by radius * (1 - cos(a / 2)).
+    """
     first, last = math.asin(arc.near / arc.radius), math.asin(min(arc.far / arc.radius, 1.0))
     count = min(max(1, math.ceil((last - first) / (2 * math.acos(max(1 - within / arc.radius, 0.0))))), _MOST_CHORDS)
     r = arc.radius * np.sin(np.linspace(first, last, count + 1))

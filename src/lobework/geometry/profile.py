@@ -1,4 +1,4 @@
-"""Curves through points in a plane through the axis, parametrised by arc length: a smooth spline, or a polyline."""
+"""Curves in a plane through the axis, parametrised by arc length: a smooth spline, or a polyline, through given points."""
 
 from __future__ import annotations
 
@@ -14,11 +14,12 @@ from lobework.geometry.rigid import Array
 __all__ = ["Chain", "Meridian"]
 
 _SPANS: Final = 32
-"""Number of intervals between two points at whose ends the radius of curvature is computed, to find the smallest."""
+"""Number of intervals into which the curve between two points is divided to find the smallest radius of curvature."""
 _LENGTH_SHARE: Final = 1e-14
-"""Accuracy of lengths along the curve, as a share of the total chord length."""
+"""Accuracy of lengths along the curve, as a fraction of the total chord length."""
 _LAST_STEP: Final = 1e-9
-"""Newton's method stops at a step of this share of the total chord length, because it converges quadratically."""
+"""Step, as a fraction of the total chord length, at which Newton's method stops; the next step would be far smaller, because the
+method converges quadratically."""
 _MOST_STEPS: Final = 64
 _TINY: Final = 1e-300
 
@@ -49,11 +50,11 @@ class Meridian:
         self._second = _second_derivatives(self._knots, self.points)
 
     def _spline(self, t: Array, order: int) -> Array:
-        """Return the spline (order 0) or its first derivative (order 1) at chord lengths ``t``: (n, 2)."""
+        """Return the spline (order 0) or its first derivative (order 1), (n, 2), at the chord lengths ``t``, (n,)."""
         return self._in_piece(np.clip(np.searchsorted(self._knots, t, side="right") - 1, 0, self._knots.size - 2), t, order)
 
     def _in_piece(self, k: NDArray[np.int64], t: Array, order: int) -> Array:
-        """Return the same as `_spline`; the number ``k`` of the spline piece is given for each parameter."""
+        """Return the result of `_spline` if the number ``k`` of the spline piece is known for each parameter ``t``."""
         width = np.diff(self._knots)[k][:, None]
         b = (t[:, None] - self._knots[k][:, None]) / width
         a: Array = 1 - b
@@ -66,7 +67,10 @@ class Meridian:
 
     @cached_property
     def _table(self) -> tuple[Array, Array]:
-        """Chord lengths, and the arc length up to each; they are more closely spaced where the curvature is large."""
+        """Chord lengths, and the arc length up to each.
+
+        The chord lengths are more closely spaced where the curvature is large.
+        """
         start, end = self._knots[:-1], self._knots[1:]
         within = _LENGTH_SHARE * self._knots[-1]
         begins, arc_lengths = [np.zeros(0)], [np.zeros(0)]
@@ -83,7 +87,7 @@ class Meridian:
         return np.append(begin[order], self._knots[-1]), np.append(0.0, np.cumsum(arc_length[order]))
 
     def _arc_length(self, start: Array, end: Array) -> Array:
-        """Return the arc length from each chord length in ``start`` to that in ``end``, mm: (n,)."""
+        """Return the arc lengths, (n,) mm, from the chord lengths ``start`` to the chord lengths ``end``."""
         nodes, weights = _gauss()
         middle, half = (end + start) / 2, (end - start) / 2
         speeds = np.hypot(*self._spline((middle[:, None] + half[:, None] * nodes).ravel(), 1).T).reshape(-1, nodes.size)
@@ -97,12 +101,15 @@ class Meridian:
 
     @property
     def lengths(self) -> Array:
-        """(k,) mm: the arc length up to each point."""
+        """The arc length up to each point, (k,) mm."""
         lengths: Array = np.interp(self._knots, *self._table)
         return lengths
 
     def at(self, s: Array) -> Array:
-        """Return (n, 4) at arc lengths ``s``: radius, z, and the radial and axial components of the left-hand unit normal."""
+        """Return position and normal, (n, 4), at the arc lengths ``s``.
+
+        The columns are radius, z, and the radial and axial components of the left-hand unit normal.
+        """
         t, lengths = self._table
         k = np.clip(np.searchsorted(lengths, s, side="right") - 1, 0, t.size - 2)
         low, high = t[k], t[k + 1]
@@ -121,7 +128,7 @@ class Meridian:
         return np.concatenate([self._spline(here, 0), -tangent[:, 1:], tangent[:, :1]], axis=1)
 
     def least_progress(self, column: int, sign: float) -> Array:
-        """Return the minimum over each piece, (k-1,), of ``sign`` times the derivative of radius (column 0) or z (column 1)."""
+        """Return for each piece, (k-1,), the minimum of ``sign`` times the derivative of radius (column 0) or z (column 1)."""
         first, last = self._second[:-1, column], self._second[1:, column]
         change = np.where(first == last, 1.0, last - first)
         turn = np.where(first * last < 0, -first / change, 0.0)
@@ -132,13 +139,16 @@ class Meridian:
         return least
 
     def polyline(self, within: float) -> Array:
-        """Return (m, 2) points on the curve whose polyline deviates from it by ``within`` mm at most."""
+        """Return (m, 2) points on the curve.
+
+        The polyline through these points deviates from the curve by at most ``within`` mm.
+        """
         steps = max(2, math.ceil(self.length / math.sqrt(max(8 * within * self._smallest_radius, 1e-12))))
         return self.at(np.linspace(0.0, self.length, min(steps, 20_000) + 1))[:, :2]
 
     @cached_property
     def _smallest_radius(self) -> float:
-        """Smallest radius of curvature of the curve, mm; at most a kilometre."""
+        """Smallest radius of curvature of the curve, mm; for a straight curve, a kilometre."""
         spans = np.linspace(self._knots[:-1], self._knots[1:], _SPANS + 1)
         parameters = np.union1d(spans, self._table[0])
         tangent = self._spline(parameters, 1)

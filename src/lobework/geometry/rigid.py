@@ -17,7 +17,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Rigid(Brief):
-    """A batch of rigid motions, one per row; a batch of one applies to all rows.
+    """A batch of rigid motions, one per row; a batch of one motion applies to every row of the data.
 
     A point with the coordinates ``p`` in the inner frame has the coordinates ``rotation @ p + shift`` in the outer frame.
 
@@ -45,15 +45,15 @@ class Rigid(Brief):
 
     @classmethod
     def move(cls, x: Array | float = 0.0, y: Array | float = 0.0, z: Array | float = 0.0) -> Rigid:
-        """Return translations by ``x``, ``y``, ``z``: floats or (n,) mm."""
+        """Return translations by ``x``, ``y`` and ``z``, each a float or (n,) mm."""
         if isinstance(x, float) and isinstance(y, float) and isinstance(z, float):
-            return cls(np.eye(3)[None], np.array([[x, y, z]]))  # the most frequent case, four times as fast
+            return cls(np.eye(3)[None], np.array([[x, y, z]]))  # the most frequent case; this way is four times as fast
         columns = np.broadcast_arrays(*(np.atleast_1d(np.asarray(c, dtype=np.float64)) for c in (x, y, z)))
         return cls(np.eye(3)[None], np.stack(columns, axis=-1))
 
     @classmethod
     def turn(cls, angle: Array | float) -> Rigid:
-        """Return rotations about Z, counterclockwise seen from +Z: float or (n,) rad."""
+        """Return rotations about Z, counterclockwise seen from +Z; the angle is a float or (n,) rad."""
         angle = np.atleast_1d(np.asarray(angle, dtype=np.float64))
         rotation = np.zeros((angle.size, 3, 3))
         rotation[:, 0, 0] = rotation[:, 1, 1] = np.cos(angle)
@@ -64,7 +64,7 @@ class Rigid(Brief):
 
     @classmethod
     def tilt(cls, angle: Array | float) -> Rigid:
-        """Return rotations about Y that tilt +Z towards +X: float or (n,) rad.
+        """Return rotations about Y that tilt +Z towards +X; the angle is a float or (n,) rad.
 
         >>> Rigid.tilt(np.pi / 2).apply(np.array([[0.0, 0.0, 1.0]])).round(12)
         array([[1., 0., 0.]])
@@ -84,11 +84,14 @@ class Rigid(Brief):
         return Rigid(self.rotation.transpose(0, 2, 1), self.undo(np.zeros((1, 3))))
 
     def apply(self, points: Array) -> Array:
-        """Return the outer coordinates, (n, 3) mm, of points given in inner coordinates."""
+        """Return the outer coordinates, (n, 3) mm, of (n, 3) points given in inner coordinates."""
         return _rotated(self.rotation, points) + self.shift
 
     def undo(self, points: Array) -> Array:
-        """Return the inner coordinates, (n, 3) mm, of points given in outer coordinates: the same as ``inverse().apply``."""
+        """Return the inner coordinates, (n, 3) mm, of (n, 3) points given in outer coordinates.
+
+        The result is that of ``inverse().apply``.
+        """
         return _rotated(self.rotation.transpose(0, 2, 1), points - self.shift)
 
 
@@ -96,7 +99,7 @@ _IDENTITY: Final = np.eye(3)[None]
 
 
 def _rotated(rotation: Array, points: Array) -> Array:
-    """Return (n, 3) points rotated by (n or 1, 3, 3) matrices, computed column by column, which is faster than row by row."""
+    """Return (n, 3) points rotated by (n or 1, 3, 3) matrices, computed by columns, which is faster than by rows."""
     if np.array_equal(rotation, _IDENTITY):
         return points
     x, y, z = points.T

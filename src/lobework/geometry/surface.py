@@ -1,4 +1,4 @@
-"""The surface of the work that is cut: a flat face or a surface of revolution, with the thickness of the material behind it."""
+"""The surface that is cut: a flat face or a surface of revolution, with the thickness of the material behind the surface."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ class Face:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Round:
-    """A surface of revolution about Z; depth is measured inwards along its normal.
+    """A surface of revolution about Z; depth is measured inwards along the normal of the surface.
 
     Parameters
     ----------
@@ -38,8 +38,8 @@ class Round:
         Function of the arc length, (n,) mm, that returns (n, 4): radius and z, mm, then the radial and axial components of
         the outward unit normal.
     wall : callable
-        Function of the arc length, (n,) mm, that returns the wall thickness along the normal, (n,) mm; for solid work the
-        distance to the axis.
+        Function of the arc length, (n,) mm, that returns the wall thickness along the normal, (n,) mm. For solid work
+        it returns the distance from the surface to the axis.
     straight : bool
         Whether the surface is a cylinder.
     """

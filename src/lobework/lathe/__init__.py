@@ -1,4 +1,5 @@
 """The assembled lathe: its mounted chucks, the passes that it cuts, and the settings that it allows.
 
-Manual settings are formatted here in units of screws, wheels and holes. The motion of the lathe is in `lobework.kinematics`.
+This package also formats the manual settings in turns of screws, and in holes or notches of wheels. The motion of the lathe
+is computed in `lobework.kinematics`.
 """

@@ -1,4 +1,4 @@
-"""The actual ratio at which a lathe turns a cam, for the target ratio of a pattern."""
+"""The actual ratio at which a lathe turns a cam, compared with the ratio that the pattern needs."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ __all__ = ["run_of"]
 def run_of(lathe: Lathe, number: int, ratio: Fraction) -> RealRatio:
     """Return the actual ratio at which a lathe turns a cam.
 
-    Change wheels produce the nearest ratio that the owned wheels allow. A motor produces the ratio that its control accepts,
-    with positions rounded to its steps if their number is known.
+    Change wheels produce the nearest ratio that the owned wheels allow. A motor produces the nearest ratio that can be set on its
+    control; if its number of steps is known, the positions are rounded to whole steps.
 
     Parameters
     ----------
@@ -67,6 +67,6 @@ def run_of(lathe: Lathe, number: int, ratio: Fraction) -> RealRatio:
 
 
 def _steps(lathe: Lathe, moves: str) -> Fraction | None:
-    """Return a motor's steps per turn of the axis; None if they are unspecified or there is no motor."""
+    """Return the motor's steps per turn of an axis; None if the number is unspecified, or if there is no such axis."""
     axis = lathe.axis(moves)
     return Fraction(axis.steps) if axis is not None and axis.steps else None

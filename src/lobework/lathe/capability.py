@@ -1,4 +1,4 @@
-"""Checks whether a cut can be set on its lathe: sides of the followers, drives of the cams, and notches."""
+"""Checks whether a cut can be set on its lathe: the sides of the followers, the drives of the cams, and the notches of wheels."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def require_settable(cut: Cut) -> None:
     Raises
     ------
     SettingError
-        If a setting is not possible; the message contains its key, its value, and what the lathe has.
+        If a setting is not possible; the message contains the key and the value of the setting, and what the lathe has.
 
     Examples
     --------
@@ -58,7 +58,7 @@ def _require_place(drive: Drive, number: int, lathe: Lathe) -> None:
 
 
 def _require_turned(drive: Drive, number: int, lathe: Lathe) -> None:
-    """Refuse a ratio that the drive of this cam cannot produce, and a cam in software without a slide that follows its lift."""
+    """Refuse a ratio that the drive of this cam cannot produce, and a software cam without a slide to follow its lift."""
     shaft = lathe.cam_shaft(number)
     if shaft.turned_by == "software":
         slide, direction = ("x", "across") if drive.moves == "sideways" else ("z", "along the spindle")
@@ -77,7 +77,7 @@ def _require_turned(drive: Drive, number: int, lathe: Lathe) -> None:
 
 
 def _require_notches(drive: Drive, number: int, lathe: Lathe) -> None:
-    """Refuse a phase or an index that is between the notches of its wheel."""
+    """Refuse a phase or an index that lies between two notches of the wheel on which it is set."""
     for name in ("phase", "index"):
         _require_notch(f"cam {number} {name}", getattr(drive, name).in_turns(drive.cam.lobes), f"cam[{number}].{name}", lathe)
 

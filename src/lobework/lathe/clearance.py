@@ -1,4 +1,4 @@
-"""Check whether the work clears the bed at all positions to which its chucks move it."""
+"""Checks whether the work clears the bed at all positions to which the chucks move the work."""
 
 from __future__ import annotations
 
@@ -28,15 +28,15 @@ __all__ = ["highest_z", "largest_offset", "reach_of", "require_clear"]
 
 _AROUND: Final = 24
 _CLOSER: Final = 5
-"""Number of refinements of the angle at which an edge has its largest distance."""
+"""Number of refinements of the angle round an edge at which the edge is furthest from the spindle axis."""
 _ALONG: Final = 257
 _COARSE: Final = 33
-"""Number of edges along a profile that are examined first; then the edges near the most distant one are examined."""
+"""Number of edges along a profile that are examined first; after that, the edges near the most distant of them are examined."""
 _FOR_WIDEST: Final = 1025
 _AT_ONCE: Final = 64
 _LONGEST_PERIOD: Final = 64
 _CELLS_TILTED: Final = 16
-"""Factor by which the number of cells is reduced for tilted work, because its computation is slow."""
+"""Factor by which the number of cells is reduced for tilted work, because the computation for tilted work is slow."""
 
 
 def require_clear(cut: Cut, piece: Piece) -> None:
@@ -74,7 +74,7 @@ def reach_of(piece: Piece, lathe: Lathe, turns: float, begin: float = 0.0) -> fl
     lathe : Lathe
         The lathe with its chucks.
     turns, begin : float
-        Number of turns of the pass, and position of the spindle at its beginning, turns.
+        Number of spindle turns of the pass, and position of the spindle at the beginning of the pass, turns.
 
     Examples
     --------
@@ -93,7 +93,7 @@ def reach_of(piece: Piece, lathe: Lathe, turns: float, begin: float = 0.0) -> fl
 
 
 def largest_offset(lathe: Lathe, turns: float, begin: float = 0.0) -> float:
-    """Return the largest distance of the work's origin from the spindle axis in a pass, mm."""
+    """Return the largest distance in a pass between the origin of the work's frame and the spindle axis, mm."""
     try:
         hash(lathe.chucks)
     except TypeError:
@@ -113,7 +113,7 @@ _largest_offset_cached = lru_cache(maxsize=256)(_largest_offset)
 
 
 def highest_z(piece: Piece, lathe: Lathe, turns: float, begin: float = 0.0) -> float | None:
-    """Return the largest z of the work's edge in a pass with chucks that tilt it, mm; None if no chuck tilts it.
+    """Return the largest z that the edge of tilted work reaches in a pass, mm; None if no chuck tilts the work.
 
     Examples
     --------
@@ -131,7 +131,7 @@ def highest_z(piece: Piece, lathe: Lathe, turns: float, begin: float = 0.0) -> f
 
 
 def _maximum(lathe: Lathe, turns: float, begin: float, of: Callable[[Rigid], Array]) -> float:
-    """Return the maximum over a pass of a function of the work's positions on the spindle."""
+    """Return the maximum of the function ``of`` over a pass; its argument is a batch of positions of the work on the spindle."""
 
     def at(u: Array) -> Array:
         parts = (_positions(lathe.chucks, part) for part in np.array_split(u, math.ceil(u.size / _AT_ONCE)))
@@ -142,14 +142,17 @@ def _maximum(lathe: Lathe, turns: float, begin: float, of: Callable[[Rigid], Arr
 
 
 def _edges(chucks: tuple[Mounted, ...], turns: float, begin: float) -> Array:
-    """Return the edges of the cells, turns, in which a pass is sampled; only one if the work does not move on the spindle."""
+    """Return the edges of the cells, turns, in which a pass is sampled.
+
+    If the work does not move on the spindle, there is only one edge.
+    """
     is_dynamic = any(each.is_dynamic for each in chucks)
     period = math.lcm(*(each.period_turns or 0 for each in chucks))
     return turn_edges(begin, turns if is_dynamic else 0.0, period if period <= _LONGEST_PERIOD else 0)
 
 
 def _positions(chucks: tuple[Mounted, ...], u: Array) -> Rigid:
-    """Return the n positions of the work on the spindle at (n,) turns."""
+    """Return the n positions of the work on the spindle at (n,) spindle positions ``u``, turns."""
     position = reduce(Rigid.__matmul__, (each.finite_motions(2 * math.pi * u) for each in chucks), Rigid.still())
     return Rigid(np.broadcast_to(position.rotation, (u.size, 3, 3)), np.broadcast_to(position.shift, (u.size, 3)))
 
@@ -182,7 +185,10 @@ def _furthest(piece: Piece, position: Rigid) -> Array:
 
 
 def _ring_distances(position: Rigid, rings: Array, around: Array) -> Array:
-    """Return the distances from the axis, (n, k, m) mm, of points on (n or 1, k, 2) rings at the angles ``around``, rad."""
+    """Return the distances of points from the spindle axis, (n, k, m) mm; the points lie on rings at the angles ``around``, rad.
+
+    The (n or 1, k, 2) ``rings`` are given by radius and z, mm.
+    """
     cosine, sine, r, z = np.cos(around), np.sin(around), rings[..., :1], rings[..., 1:]
     x, y = (
         position.rotation[:, row, 0, None, None] * r * cosine
@@ -231,7 +237,10 @@ def _rings_of(piece: Any) -> Array:
 
 
 def _outer_hull(profile: Array) -> Array:
-    """Return the vertices of the outer convex hull of a profile, (m, 2) mm; no other point can have the largest distance."""
+    """Return the vertices of the outer convex hull of a profile, (m, 2) mm.
+
+    Only a vertex can be the point furthest from an axis.
+    """
     kept: list[Array] = []
     for place in profile:
         while len(kept) > 1 and not _turns_in(kept[-2], kept[-1], place):

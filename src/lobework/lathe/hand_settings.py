@@ -48,13 +48,13 @@ __all__ = [
 
 _PLACES: Final[dict[LengthUnit, int]] = {"mm": 4, "inch": 5}
 _MOST_DIVISIONS: Final = 400
-"""Largest denominator of a fraction of a turn or lobe; an angle with a larger one is shown only in degrees."""
+"""Largest denominator of a fraction of a turn or lobe; an angle with a larger denominator is shown only in degrees."""
 
 
 def wrapped(text: str, width: int, **how: Any) -> list[str]:
-    """Return text in lines of at most ``width`` characters, not broken at hyphens or minus signs.
+    """Return a text as lines of at most ``width`` characters; a line is not broken at a hyphen or minus sign.
 
-    The keywords ``how`` are passed to `textwrap.wrap`.
+    The keyword arguments ``how`` are passed to `textwrap.wrap`.
 
     >>> wrapped("profile (0, 20), (-12.5, 19)", 19)
     ['profile (0, 20),', '(-12.5, 19)']
@@ -72,7 +72,9 @@ def plain_name(field: str) -> str:
 
 
 def show(value: Any, measure: Measure | None = None, units: LengthUnit = "mm", lobes: int | None = None) -> str:
-    """Return a setting as text: lengths in ``units``, rounded to 0.0001 mm or 0.00001 in; phases in lobes also in degrees.
+    """Return a setting as text.
+
+    Lengths are in the unit ``units``, rounded to 0.0001 mm or 0.00001 in. A phase in lobes is also shown in degrees.
 
     Parameters
     ----------
@@ -152,7 +154,7 @@ def show_ratio(ratio: Fraction) -> str:
 
 
 def show_place(slide: str, mm: float, lathe: Lathe, units: LengthUnit = "mm") -> str:
-    """Return the position of the slide "x", "y" or "z" as text; if it is set by hand, also in turns of its screw.
+    """Return the position of the slide "x", "y" or "z" as text; for a slide that is set by hand, also in turns of its screw.
 
     >>> from lobework.parts.headstock import Headstock
     >>> from lobework.lathe.lathe import HandAxis, Lathe
@@ -165,7 +167,7 @@ def show_place(slide: str, mm: float, lathe: Lathe, units: LengthUnit = "mm") ->
 
 
 def show_turned(name: str, drive: Drive, number: int, lathe: Lathe) -> str:
-    """Return a cam's "phase" or "index" as text; if it is set by hand on a wheel, also in notches of the wheel."""
+    """Return a cam's "phase" or "index" as text; for a setting made by hand on a wheel, also in notches of the wheel."""
     mark, lobes = measures(Drive)[name], drive.cam.lobes
     return show(getattr(drive, name), mark and lathe.on_scale(f"cam {number} {name}", mark, lobes), lobes=lobes)
 
@@ -193,7 +195,10 @@ def show_twist(twist: Twist, units: LengthUnit = "mm", lobes: int | None = None)
 
 
 def gears_of(drive: Drive, number: int, lathe: Lathe) -> str:
-    """Return the gear train of a cam, beginning at the spindle, and whether an idle wheel is needed; empty if it has no gears."""
+    """Return the gear train of a cam, from the spindle to the cam, and whether it needs an idle wheel.
+
+    For a cam without gears the text is empty.
+    """
     shaft = lathe.cam_shaft(number)
     return f"{shaft.train(drive.ratio)}; {shaft.idlers(drive.ratio)}" if shaft.turned_by == "gears" else ""
 
@@ -201,9 +206,9 @@ def gears_of(drive: Drive, number: int, lathe: Lathe) -> str:
 def settings_of(part: Any, units: LengthUnit = "mm", lobes: int | None = None, *, as_made: bool = True) -> list[tuple[str, str]]:
     """Return the name and the value, as text, of each setting of a part.
 
-    Empty values and an unlimited travel are omitted, and so is a part inside the part, such as a cutter's holder, if it is the
-    default. For a list of parts, such as the stages of a chuck, the settings of each are listed with its number. If ``as_made``
-    is False, the fixed properties of a chuck are omitted too: screw, wheel and travel.
+    Empty values and an unlimited travel are omitted. A part that belongs to another part, such as a cutter's holder, is omitted
+    if it is the default. For a list of parts, such as the stages of a chuck, the settings of each part are listed with the number
+    of the part. If ``as_made`` is False, the fixed properties of a chuck are omitted too: screw, wheel and travel.
 
     >>> from lobework.parts.chuck import EccentricChuck
     >>> from lobework.gearing.screw import Screw
@@ -234,7 +239,7 @@ def _is_part(value: Any) -> bool:
 
 
 def cam_name(drive: Drive, number: int) -> str:
-    """Return the number of a cam, and its name in the job if that is different."""
+    """Return "cam" and the number of a cam, followed by the name of the cam in the job if that name is different."""
     plain = f"cam {number}"
     return plain if drive.name == plain else f"{plain}, {drive.name}"
 
@@ -246,7 +251,10 @@ def turns_with_spindle(drive: Drive, number: int, lathe: Lathe) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class HandSetting:
-    """A manual setting: ``do`` is "set" or "fit", ``what`` is for example "cam 1 index", and ``value`` the value as text."""
+    """A manual setting: the action ``do`` is "set" or "fit", the name ``what`` is for example "cam 1 index".
+
+    The ``value`` is text.
+    """
 
     do: str
     what: str
@@ -278,7 +286,10 @@ def _of_cam(drive: Drive, number: int, lathe: Lathe, units: LengthUnit) -> list[
 
 
 def on_one_circle(cuts: Sequence[Cut]) -> list[Cut]:
-    """Return the cuts of a pass with a single circle for each wheel, if one fits all cuts, so that the pin need not be moved."""
+    """Return the cuts of a pass with only one circle of each wheel, so that the pin need not be moved to another circle.
+
+    A wheel without a circle that has a hole for every cut is left unchanged.
+    """
     first = cuts[0]
     found = list(cuts)
     for place, mounted in enumerate(first.lathe.chucks):
@@ -300,7 +311,7 @@ def _with_wheel(cut: Cut, place: int, wheel: Wheel) -> Cut:
 
 
 def _wheel_angle(cut: Cut, moves: str) -> Fraction:
-    """Return the angle of a manually set wheel for a cut, turns; zero if the cut does not use the wheel."""
+    """Return the angle to which a wheel is set by hand for a cut, turns; zero if the cut does not use the wheel."""
     if moves == "spindle":
         return cut.passed.spindle.in_turns() if cut.lathe.axis("spindle") is None else Fraction(0)
     _, number, name = moves.split()
@@ -312,7 +323,7 @@ def _wheel_angle(cut: Cut, moves: str) -> Fraction:
 
 
 def by_hand(cut: Cut, units: LengthUnit = "mm") -> dict[str, HandSetting]:
-    """Return all manual settings that a cut needs, by the name of what is set; the program makes the other settings.
+    """Return all manual settings that a cut needs; the key of each is its ``what``. The program makes the other settings.
 
     Parameters
     ----------
@@ -349,12 +360,12 @@ def by_hand(cut: Cut, units: LengthUnit = "mm") -> dict[str, HandSetting]:
 
 
 def feed_in(cut: Cut, depth: float, units: LengthUnit) -> str:
-    """Return the instruction to feed the cutter in by hand to ``depth``, mm, on a slide without an axis."""
+    """Return the instruction to feed the cutter in by hand to the position ``depth``, mm, on a slide without an axis."""
     name = cut.approach.axis
     return f"feed the cutter in by hand to {name} {show_place(name, depth, cut.lathe, units)}"
 
 
 def withdraw(cut: Cut, clear: float, units: LengthUnit) -> str:
-    """Return the instruction to withdraw the cutter by hand to ``clear``, mm off the work, on a slide without an axis."""
+    """Return the instruction to withdraw the cutter by hand to ``clear`` mm from the work, on a slide without an axis."""
     surface = "face" if cut.approach.axis == "z" else "work"
     return f"withdraw the cutter by hand, {show_length(clear, units)} clear of the {surface}"

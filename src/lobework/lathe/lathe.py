@@ -1,4 +1,4 @@
-"""The lathe: headstock, chucks, axes of the controller, manual settings, drives of the cams, and the controller."""
+"""The lathe: headstock, chucks, axes of the controller, axes that are set by hand, drives of the cams, and program format."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ __all__ = ["Axis", "Controller", "HandAxis", "Lathe"]
 
 
 def _is_of_cam(moves: str, *ends: str) -> bool:
-    """Return whether ``moves`` is "cam 1" to "cam 99" followed by one of the ``ends``.
+    """Return whether the name ``moves`` is "cam 1" to "cam 99" followed by one of the endings ``ends``.
 
     >>> _is_of_cam("cam 12", ""), _is_of_cam("cam 0", ""), _is_of_cam("cam 2 phase", " phase", " index")
     (True, False, True)
@@ -39,22 +39,23 @@ class Axis:
     Parameters
     ----------
     moves : str
-        What the axis moves: "spindle", "x", "y", "z", "cam 1", "cam 2" and so on; or "cutter", which the axis turns about a
-        vertical line through the tip: at 0 the shank is along the spindle, at 90 degrees across it, towards +X.
+        What the axis moves: "spindle", "x", "y", "z", "cam 1", "cam 2" and so on; or "cutter". An axis that
+        moves the cutter turns it about a vertical line through the tip: at 0 degrees the shank is parallel to the spindle, at 90
+        degrees perpendicular to the spindle, towards +X.
     letter : str
         Address letter in programs: X, Y, Z for slides, A, B, C for rotary axes.
     low, high : float, mm or degrees
-        The ends of its travel. Default: unlimited. For a rotary axis they are measured in the direction that
+        The ends of the travel. Default: unlimited. The ends of a rotary axis are measured in the direction that
         `lobework.sheets.directions` defines as positive, even if the axis is ``reversed``.
     steps : float
-        Steps of its motor per mm, or per turn; zero if unspecified.
+        Steps of the motor per mm for a slide, or per turn for a rotary axis; zero if unspecified.
     top_speed : float, mm/s or degrees/s
         Maximum speed. Default: unlimited.
     acceleration : float, mm/s2 or degrees/s2
         Maximum acceleration. Default: unlimited.
     reversed : bool
-        Whether increasing numbers of the controller turn a rotary axis in the negative direction; the sign of its words in
-        programs is then inverted.
+        Whether increasing numbers in the controller turn a rotary axis in the negative direction; in programs the numbers of this
+        axis then have the opposite sign.
 
     Examples
     --------
@@ -96,7 +97,7 @@ class Axis:
 
     @property
     def sign(self) -> int:
-        """Sign of its positions in a program: 1, or -1 if the axis is reversed."""
+        """Sign of the axis's positions in a program: 1, or -1 if the axis is reversed."""
         return -1 if self.reversed else 1
 
 
@@ -113,7 +114,7 @@ class HandAxis:
     wheel : Wheel, optional
         Dividing wheel of a rotary setting.
     low, high : float, mm or degrees
-        The ends of its travel. Default: unlimited.
+        The ends of the travel. Default: unlimited.
 
     Examples
     --------
@@ -148,7 +149,9 @@ class HandAxis:
         return self.moves not in ("x", "y", "z")
 
     def measure(self, mark: Measure, lobes: int = 1) -> Measure:
-        """Return the measure of a setting in units of the screw or wheel; ``lobes`` is the number of lobes of a cam.
+        """Return the measure of a setting in turns of the screw or holes of the wheel.
+
+        For a cam, ``lobes`` is its number of lobes.
 
         >>> from lobework.quantities.fields import measures
         >>> from lobework.parts.slide import At
@@ -171,13 +174,13 @@ class Controller:
     longest_line : int
         Maximum number of characters in a line.
     slide_places : int, optional
-        Decimals of the words of linear axes. Default: six in mm, seven in inches.
+        Number of decimals for linear axes. Default: six in mm, seven in inches.
     rotary_places : int
-        Decimals of the words of rotary axes, which are in degrees.
+        Number of decimals for rotary axes, whose positions are in degrees.
     line_numbers : bool
         Whether each line begins with its number.
     inverse_time : bool
-        Whether the controller supports inverse-time feed (G93), which keeps linear and rotary axes synchronous.
+        Whether the controller supports inverse-time feed (G93), in which linear and rotary axes move in step.
     comments : "parentheses", "semicolon" or "none"
         Syntax of comments.
 
@@ -222,17 +225,18 @@ class Lathe:
     headstock : Headstock
         The headstock and its movements.
     axes : tuple of Axis
-        Axes of the controller; each letter, and each ``moves``, may occur only once.
+        Axes of the controller; no two axes may have the same ``letter`` or the same ``moves``.
     chucks : tuple of Mounted
         Chucks, from the spindle outwards; the work is in the last one.
     fittings : tuple of str, optional
-        Fittings for chucks, such as "ring"; a chuck that needs one that is not listed is refused. Default: not checked.
+        Fittings of the lathe for chucks, such as "ring"; a chuck that needs a fitting not in this list is refused. Default: the
+        fittings are not checked.
     swing : float, mm
-        Maximum radius of the work about the spindle axis that clears the bed. Default: unlimited.
+        Maximum distance of the work from the spindle axis at which the work clears the bed. Default: unlimited.
     hand : tuple of HandAxis
         Axes that are set by hand.
     cams : tuple of CamShaft
-        Drives of the cams; for cams that are not listed see `cam_shaft`.
+        Drives of the cams; for a cam that is not listed, see `cam_shaft`.
     controller : Controller
         The format of programs.
 
@@ -301,7 +305,7 @@ class Lathe:
                 raise error.replaced(where=f"chuck[{place}]{error.where and '.'}{error.where}") from None
 
     def _index_by_spindle(self) -> None:
-        """Give the spindle's wheel to the first chuck, if that is a plain chuck without a wheel."""
+        """Give the spindle's dividing wheel to the first chuck, if the first chuck is a plain chuck without a wheel."""
         spindle, chuck = self.hand_axis("spindle"), self.chucks[0].chuck if self.chucks else None
         if spindle is not None and isinstance(chuck, PlainChuck) and chuck.wheel is None:
             first = self.chucks[0]._replace(chuck=replace(chuck, wheel=spindle.wheel))
@@ -321,7 +325,7 @@ class Lathe:
             require(not moved_by, f"hand[{place}].moves", repr(each.moves), "set only by hand", f"{moved_by}; leave one out")
 
     def _require_cam_drives(self) -> None:
-        """Refuse a cam with a motor but no axis, and a cam with an axis but a different drive."""
+        """Refuse a cam with a motor but without an axis, and a cam with an axis but without a motor."""
         for place, cam in enumerate(self.cams, 1):
             axis = self.axis(f"cam {cam.number}")
             name, given = f"cam[{place}].turned_by", repr(cam.turned_by)
@@ -336,25 +340,30 @@ class Lathe:
                 require(cam.turned_by == "motor", name, given, message, "or leave out that axis")
 
     def mount(self, chuck: Chuck, name: str = "") -> Lathe:
-        """Return the lathe with another chuck mounted on the outermost one; the default of its name is its kind."""
+        """Return the lathe with a chuck added outside the present chucks; the default name of the chuck is its kind."""
         require_part(chuck, "motions", "chuck", "a chuck such as Oval(throw=7)")
         return replace(self, chucks=(*self.chucks, Mounted(name or chuck.kind, chuck)))
 
     def axis(self, moves: str) -> Axis | None:
-        """Return the axis that moves ``moves``, or None if there is none."""
+        """Return the axis with this ``moves``, such as "x" or "cam 1"; None if there is none."""
         return next((axis for axis in self.axes if axis.moves == moves), None)
 
     def hand_axis(self, moves: str) -> HandAxis | None:
-        """Return the hand axis for ``moves``, or None if there is none."""
+        """Return the hand axis with this ``moves``, such as "x" or "cam 1 index"; None if there is none."""
         return next((each for each in self.hand if each.moves == moves), None)
 
     def on_scale(self, moves: str, mark: Measure, lobes: int = 1) -> Measure:
-        """Return the measure of a setting of ``moves``, in units of its screw or wheel if it has a hand axis."""
+        """Return the measure of a setting.
+
+        If there is a hand axis with this ``moves``, the measure is in turns of its screw or holes of its wheel.
+        """
         hand = self.hand_axis(moves)
         return mark if hand is None else hand.measure(mark, lobes)
 
     def cam_shaft(self, number: int) -> CamShaft:
-        """Return the drive of a cam; if it is not in ``cams``, a motor if the cam has an axis, and otherwise the spindle.
+        """Return the drive of a cam.
+
+        A cam that is not listed in ``cams`` is driven by a motor if it has an axis, else by the spindle.
 
         >>> Lathe(name="bench", headstock=Headstock(sideways="slides")).cam_shaft(1).turned_by
         'spindle'
@@ -364,7 +373,10 @@ class Lathe:
         return _default_cam_shaft(number, "motor" if self.axis(f"cam {number}") else "spindle")
 
     def need(self, moves: str, why: str) -> Axis:
-        """Return the axis that moves ``moves``; if there is none, raise an error that contains the reason ``why``."""
+        """Return the axis with this ``moves``, such as "x" or "cam 1".
+
+        If there is none, raise an error that states the reason ``why`` the axis is needed.
+        """
         if (axis := self.axis(moves)) is None:
             has = ", ".join(axis.moves for axis in self.axes) or "none"
             wound = ", which is set by hand" if self.hand_axis(moves) is not None else ""
@@ -379,7 +391,7 @@ def _default_cam_shaft(number: int, turned_by: Literal["motor", "spindle"]) -> C
 
 
 def _require_once(key: str, given: Iterable[object], must_be: str) -> None:
-    """Refuse a value that occurs twice for one key in a list of tables, such as "axis[].letter"."""
+    """Refuse a value that two tables of a list have for the same key, such as "axis[].letter"."""
     seen: list[object] = []
     for place, each in enumerate(given, 1):
         first = seen.index(each) + 1 if each in seen else 0

@@ -24,12 +24,13 @@ from lobework.quantities.units import Phase, format_length, format_number, forma
 __all__ = ["Mounted", "chuck_motion_of", "may_have", "measures_of"]
 
 _TRIED_RAD: Final = np.array([0.0, 0.7, 1.9, 3.1, 4.4, 5.6, 9.0])
-"""Angles at which a chuck declared as not dynamic is tested: seven, so that no other dimension of an array has the same size."""
+"""Angles at which a chuck that is declared as not dynamic is tested. There are seven, because no other dimension of the arrays
+has the size seven."""
 _ARM_MM: Final = 100.0
 """Distance from the chuck's centre at which its rotation is converted to a displacement."""
 _LONGEST_PERIOD: Final = 64
 _FINER: Final = 8
-"""Factor by which the sampling is finer in the search for jumps, for a pass of one turn."""
+"""Factor by which the search for jumps samples a pass of one turn more finely than the other checks."""
 
 
 class Mounted(NamedTuple):
@@ -85,7 +86,7 @@ class Mounted(NamedTuple):
         return turns
 
     def require_fitted(self, fittings: tuple[str, ...] | None, lathe: str) -> None:
-        """Refuse a chuck that needs a fitting which is not among those of the lathe, if these are specified."""
+        """Refuse a chuck that needs a fitting which the lathe does not have; if ``fittings`` is None, check nothing."""
         if fittings is None:
             return
         if missing := [need for need in self.needs if need not in fittings]:
@@ -113,7 +114,10 @@ class Mounted(NamedTuple):
                 raise error.replaced(where="index") from None
 
     def require_within_travel(self, turns: float, begin: float = 0.0) -> None:
-        """Refuse a pass of ``turns`` turns, from ``begin`` on, that moves a slide of the chuck beyond the end of its travel."""
+        """Refuse a pass that moves a slide of the chuck beyond the end of its travel.
+
+        The pass takes ``turns`` spindle turns and begins at the spindle position ``begin``, turns.
+        """
         if not isinstance(self.chuck, SlidingChuck) or not callable(self.chuck.slides):
             return
         slides = self._slides(_TRIED_RAD)
@@ -132,12 +136,15 @@ class Mounted(NamedTuple):
                     raise self._overtravel_error(slide, at, end, float(when[column]) - begin)
 
     def _edges(self, turns: float, begin: float) -> Array:
-        """Return the edges of the cells, turns, in which the chuck is sampled; only one if it does not move."""
+        """Return the edges of the cells, turns, in which the chuck is sampled.
+
+        If the chuck does not move the work, there is only one edge.
+        """
         return turn_edges(begin, turns if self.is_dynamic else 0.0, self._period)
 
     @property
     def _period(self) -> int:
-        """Declared period of the chuck, turns; 0 if it is unspecified or too long to be of use."""
+        """Declared period of the chuck, turns; 0 if no period is declared, or if the period is too long to save any samples."""
         period = self.period_turns or 0
         return period if period <= _LONGEST_PERIOD else 0
 
@@ -162,7 +169,7 @@ class Mounted(NamedTuple):
         return SettingError(f"chuck {self.name!r}: its {slide.name} would go past its end: {reach}", remedy=remedy)
 
     def require_sound(self, turns: float, begin: float = 0.0) -> None:
-        """Refuse a chuck whose motions are not rigid or not finite, or that moves although it is declared as not dynamic.
+        """Refuse a chuck whose motions are not rigid, not finite, or not constant although the chuck is declared as not dynamic.
 
         Raises
         ------
@@ -181,7 +188,7 @@ class Mounted(NamedTuple):
         self._continuity(turns, begin, 1)
 
     def _sampled_motions(self, turns: float, begin: float) -> tuple[Rigid, Array]:
-        """Return the chuck's motions at a few angles, and the angles; refuse motions that are not finite."""
+        """Return the chuck's motions at a few spindle angles, and these angles, rad; refuse motions that are not finite."""
         varied = 2 * math.pi * (begin + np.linspace(0.0, turns, _TRIED_RAD.size))
         theta = varied if self.is_dynamic else _TRIED_RAD
         given = self.chuck.motions(theta.copy())
@@ -190,9 +197,11 @@ class Mounted(NamedTuple):
         return given, theta
 
     def jumps(self, turns: float, begin: float = 0.0) -> tuple[Discontinuity, ...]:
-        """Return the jumps of the chuck, turns of the spindle, in a pass of ``turns`` turns from ``begin`` on.
+        """Return the jumps of the chuck's motion in a pass; their positions are in turns of the spindle.
 
-        The sampling is finer than that of `require_sound`.
+        The pass takes ``turns`` spindle turns and begins at the spindle position ``begin``, turns.
+
+        The motion is sampled more finely than in `require_sound`.
 
         Raises
         ------
@@ -217,7 +226,7 @@ class Mounted(NamedTuple):
         return found
 
     def finite_motions(self, theta: Array) -> Rigid:
-        """Return the chuck's motions at (n,) rad of the spindle.
+        """Return the chuck's motions at (n,) spindle angles, rad.
 
         Raises
         ------
@@ -236,7 +245,10 @@ class Mounted(NamedTuple):
                 raise not_finite("chuck", self.name, self.chuck, f"motions returns a {name} that is not finite{where}")
 
     def largest_displacement(self, turns: float, begin: float = 0.0) -> float:
-        """Return the largest displacement of the work's origin by the chuck, mm, in ``turns`` turns from ``begin`` on."""
+        """Return the largest displacement of the work's origin by the chuck in a pass, mm.
+
+        The pass takes ``turns`` spindle turns and begins at the spindle position ``begin``, turns.
+        """
 
         def out(u: Array) -> Array:
             shift = np.broadcast_to(self.finite_motions(2 * math.pi * u).shift, (u.size, 3))
@@ -247,7 +259,10 @@ class Mounted(NamedTuple):
 
 
 def chuck_motion_of(chuck: Chuck) -> Callable[[Array], Array]:
-    """Return the function from (n,) turns to a chuck's motion as (n, 12) mm: the rotation matrix times 100 mm, and the shift."""
+    """Return a function that computes the motion of a chuck at (n,) spindle positions, turns.
+
+    The function returns (n, 12) mm: the rotation matrix times 100 mm, and the shift.
+    """
 
     def places(u: Array) -> Array:
         given = chuck.motions(2 * math.pi * u)
@@ -273,7 +288,7 @@ def _plugin_error(chuck: Chuck, message: str) -> PluginError:
 
 
 def may_have(part: type, fitting: type[Screw | Wheel]) -> bool:
-    """Return whether a part has a field ``screw`` of the type `Screw`, or ``wheel`` of the type `Wheel`.
+    """Return whether a class of parts has the field for a fitting: ``screw`` for a `Screw`, ``wheel`` for a `Wheel`.
 
     >>> from lobework.parts.chuck import PlainChuck
     >>> may_have(PlainChuck, Screw), may_have(PlainChuck, Wheel)
@@ -283,7 +298,10 @@ def may_have(part: type, fitting: type[Screw | Wheel]) -> bool:
 
 
 def measures_of(part: Any) -> dict[str, Measure | None]:
-    """Return the measure of each field of a part; a length may also be in turns of its screw, an index in holes of its wheel.
+    """Return the measure of each field of a part.
+
+    If the part has a screw, its lengths may also be written in turns of the screw. If the part has a wheel, its index may also be
+    written in holes of the wheel.
 
     Examples
     --------
@@ -307,7 +325,10 @@ def _is_array(given: Any) -> bool:
 
 
 def _defect(given: Any, theta: Array) -> str:
-    """Return why the result of ``motions`` for ``theta`` is not a batch of rigid motions; empty if it is one."""
+    """Return the defect of what a chuck's ``motions`` returned for the angles ``theta``.
+
+    The text is empty if ``motions`` returned a batch of rigid motions.
+    """
     if not isinstance(given, Rigid):
         return f"{type(given).__name__}; it must return a lobework.Rigid"
     for name, shape in (("rotation", (3, 3)), ("shift", (3,))):

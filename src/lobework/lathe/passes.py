@@ -34,7 +34,8 @@ _PLACES: Final = (*_SLIDE, "spindle")
 _STEPS: Final = "a mapping from settings to steps, such as {'x': -1}"
 _CAM_STEPS: Final = ("phase", "index", "gain", "twist")
 _FINEST: Final = 10**9
-"""Largest denominator of a fraction of a twist: the error is below half a billionth, and simple fractions are exact."""
+"""Largest denominator when a fraction of a twist's angle is rounded. Simple fractions stay exact; the error of other fractions is
+below half a billionth."""
 MOST_CUTS: Final = 100_000
 
 
@@ -42,7 +43,10 @@ class _Repeats:
     __slots__ = ()
 
     def series(self, count: int, each: Mapping[str, Any] | None = None, *, name: str = "", **steps: Any) -> Series:
-        """Return a series of ``count`` repetitions with a step between them; the steps are keywords or in ``each``."""
+        """Return a series of ``count`` repetitions.
+
+        The steps between them are keyword arguments, or are in the mapping ``each``.
+        """
         require(each is None or isinstance(each, Mapping), "each", repr(each), _STEPS)
         return Series(of=self, count=count, each={**(each or {}), **steps}, name=name)  # type: ignore[arg-type]
 
@@ -54,27 +58,28 @@ class Pass(_Repeats):
     Parameters
     ----------
     turns : Fraction
-        Number of spindle turns. At zero the spindle stands still while the slides travel; without travel the cutter only plunges
-        and retracts.
+        Number of spindle turns. With zero turns the spindle stands still while the slides travel; if there is no travel either,
+        the cutter only plunges and retracts.
     spindle : Phase, or what `lobework.quantities.units.phase` reads
-        Angle of the spindle at the beginning of the pass, set by the spindle's axis or index; the cams turn with it. A series
-        uses it to index the flutes round the work.
+        Angle of the spindle at the beginning of the pass, set by the spindle's axis or index; the cams turn with the spindle.
+        To place flutes round the work, step this setting in a series.
     at : At
-        Position of the tip on its slides at the beginning of the pass. With an arc it is the position of the arc's centre, and
-        ``depth`` is measured towards the centre, or in a hollow away from it.
+        Position of the tip on its slides at the beginning of the pass. If there is an arc, ``at`` is the position of its centre;
+        ``depth`` is then measured towards the centre, or in a hollow away from the centre.
     travel : At
         Travel of the slides during the pass, at constant speed.
     arc : SlideArc, optional
         A circular path of the tip, instead of a straight travel.
     template : Template, optional
-        A curve that the tip follows, instead of a straight travel; ``at`` gives the offset from the curve, and the depth.
+        A curve that the tip follows, instead of a straight travel; the setting ``at`` is then the offset from the curve, and the
+        depth.
     cams : tuple of Drive
-        The cams that move the headstock; without cams it stands still.
+        The cams that move the headstock; without cams the headstock stands still.
     together : "sum" or "furthest", optional
         Combination of two cams that act in the same direction: their lifts are added, or the cam with the larger lift moves the
-        headstock. Default: "furthest" on a rocking headstock, which allows nothing else, and otherwise "sum".
+        headstock. Default: "furthest" on a rocking headstock, where "sum" is not allowed, and "sum" on other headstocks.
     name : str
-        Name of the pass for layers, steps and settings.
+        Name of the pass in the layers of a drawing, in steps and in settings.
 
     Examples
     --------
@@ -153,14 +158,14 @@ class Series(_Repeats):
     of : Pass or Series
         The pass or series that is repeated.
     count : int
-        Number of repetitions including the first, one or more.
+        Number of times that the pass is cut, one or more.
     each : mapping from setting to step
-        Step of each setting. ``x``, ``y``, ``z``, ``depth``: positions of the slides, mm. ``spindle``: its initial angle.
-        ``phase``, ``gain``, ``twist`` (its angle): these settings of all cams. ``index``: the index of the outermost chuck that
-        has one. A dotted name such as ``"cam 2.phase"`` or ``"upper.shift"`` is a setting of one cam or chuck. A name such as
-        ``"stage 1.arm"`` is a setting of a part in a chuck's list of parts.
+        Step of each setting that changes. ``x``, ``y``, ``z``, ``depth``: positions of the slides, mm. ``spindle``: angle of the
+        spindle at the beginning. ``phase``, ``gain``, ``twist``: phase, gain and twist angle of all cams. ``index``: index of the
+        outermost chuck that has an index. A dotted name such as ``"cam 2.phase"`` or ``"upper.shift"`` is a setting of one cam or
+        chuck. A name such as ``"stage 1.arm"`` is a setting of a part in a chuck's list of parts.
     name : str
-        Name of one repetition on the sheet, such as "row".
+        Name of one repetition on the settings sheet, such as "row".
     """
 
     of: Pass | Series
@@ -187,7 +192,7 @@ class Series(_Repeats):
 
 @dataclass(frozen=True, slots=True)
 class Level:
-    """The position of a cut in one level of nested series: ``number`` (from 1) of ``count``."""
+    """The position of a cut in one level of nested series: repetition ``number``, from 1, of ``count`` repetitions."""
 
     name: str
     number: int
@@ -209,9 +214,9 @@ class Cut:
     levels : tuple of Level
         Positions in the nested series, outermost first; empty if the pass is not in a series.
     stepped : mapping from setting to value
-        Current values of the settings that the series steps, by full name.
+        Values, in this cut, of the settings that the series steps; the keys are full names.
     group : int
-        Number of the job's pass from which the cut comes, from 1.
+        Number of the pass in the job, from 1, to which the cut belongs.
     approach : Approach
         Direction from which the cutter approaches the work. Default: along the spindle, to a face.
     units : "mm" or "inch"
@@ -245,7 +250,7 @@ class Cut:
 
     @property
     def span(self) -> float:
-        """Range of the parameter ``u``: the spindle turns; 1 if only the slides move, 0 if the cutter only plunges."""
+        """Range of the parameter ``u``: the spindle turns, 1 if only the slides move, 0 if the cutter only plunges."""
         return float(self.passed.turns) or float(not self.is_straight or any(self.travel))
 
     @property
@@ -275,7 +280,10 @@ class Cut:
         return inner_parts.T
 
     def as_set(self, drive: Drive) -> Drive:
-        """Return a drive as set for this cut: if the slides keep their z, its twist is replaced by a change of the phase."""
+        """Return a drive as it is set for this cut.
+
+        If z is constant in the cut, a twist along the work is replaced by a constant change of the phase.
+        """
         twist = drive.twist
         if twist is None or twist.over is None or not self.keeps_z:
             return drive
@@ -284,7 +292,7 @@ class Cut:
         return replace(drive, phase=drive.phase + turned, twist=None)
 
     def _position(self, part: float) -> tuple[float, float, float]:
-        """Return the position of the tip at a fraction of its arc or template."""
+        """Return the position of the tip, mm, at the fraction ``part`` of its arc or template."""
         x, y, z = self.slides(np.array([part * self.span]))[0].tolist()
         return x, y, z
 
@@ -296,12 +304,12 @@ class Cut:
 
 
 def step_targets(setting: str, of: Pass, lathe: Lathe) -> list[str]:
-    """Return the full names of the settings that a step's name refers to on this pass and lathe.
+    """Return the full names of the settings of a pass and its lathe to which the name of a step refers.
 
     Raises
     ------
     SettingError
-        If there is no such setting; the message lists the settings that can be stepped.
+        If no setting has this name; the message lists the settings that can be stepped.
     """
     cams = [drive.name for drive in of.cams]
     chucks = {mounted.name: mounted.chuck for mounted in lathe.chucks}
@@ -325,7 +333,7 @@ def step_targets(setting: str, of: Pass, lathe: Lathe) -> list[str]:
 
 
 def step_measure(full: str, of: Pass, lathe: Lathe) -> Measure | None:
-    """Return the measure of a step of the setting with the full name ``full``, or None for a plain number."""
+    """Return the measure of a step of the setting whose full name is ``full``; None if the step is a plain number."""
     owner, _, name = full.rpartition(".")
     if not owner:
         mark = measures(Pass if name == "spindle" else At)[name]
@@ -345,7 +353,10 @@ def _on_chuck(full: str, lathe: Lathe) -> tuple[Mounted, str]:
 
 
 def _steppable(part: Any) -> dict[str, Measure | None]:
-    """Return the measures of a chuck's numeric settings by their names in files, including those of parts that it holds."""
+    """Return the measures of the numeric settings of a chuck and of the parts in it.
+
+    The keys are the settings' names in files.
+    """
     marks = {name.removesuffix("_deg"): mark for name, mark in measures_of(part).items()}
     found = {name: mark for name, mark in marks.items() if mark is not None and mark.schema is None}
     inner_parts = {one: inner for each in fields(part) for one, inner in held_in(part, each.name).items()}
@@ -357,7 +368,7 @@ def _amount(given: Any, mark: Measure | None) -> Any:
 
 
 def _stepped(of: Pass, lathe: Lathe, full: str, amount: Any) -> tuple[Pass, Lathe, Any]:
-    """Return pass and lathe with the setting ``full`` changed by ``amount``, and its new value."""
+    """Return the pass and the lathe with the setting named ``full`` changed by ``amount``, and the new value of the setting."""
     owner, _, name = full.rpartition(".")
     if full == "spindle":
         return replace(of, spindle=of.spindle + amount), lathe, of.spindle + amount
@@ -380,7 +391,10 @@ def _stepped(of: Pass, lathe: Lathe, full: str, amount: Any) -> tuple[Pass, Lath
 
 
 def _part_stepped(part: Any, setting: str, amount: Any) -> tuple[Any, Any]:
-    """Return a part with one setting, its own or that of a part it holds, changed by ``amount``, and the new value."""
+    """Return a part with one of its settings changed by ``amount``, and the new value.
+
+    The setting may also be that of a part inside the part.
+    """
     one, _, name = setting.partition(".")
     for each in fields(part) if name else ():
         inner_parts = held_in(part, each.name)
@@ -401,12 +415,12 @@ def cuts_of(
     approach: Approach | None = None,
     units: LengthUnit = "mm",
 ) -> Iterator[Cut]:
-    """Yield all cuts of a pass or series on a lathe in the order of cutting; the innermost level changes fastest.
+    """Yield all cuts of a pass or series on a lathe in the order of cutting; the innermost series is cut in full first.
 
     Raises
     ------
     InputError
-        If a step's name, its unit, or a setting that results from it is invalid; the message contains the step.
+        If the name or the unit of a step is invalid, or a setting becomes invalid by a step; the message contains the step.
     """
     approach = approach or Approach()
     if isinstance(item, Pass):

@@ -1,6 +1,6 @@
 """Protocols for optional abilities of parts, such as a surface that can be carved or a declared period.
 
-A part of a plugin needs no base class: it has an ability if it has the attributes of the protocol.
+A part from a plugin needs no base class: it has an ability if it has the attributes of the protocol for this ability.
 """
 
 from __future__ import annotations
@@ -53,10 +53,10 @@ class SolidPiece(Protocol):
 
 @runtime_checkable
 class ProjectingPiece(Protocol):
-    """A piece that projects points on the work to its own sheet."""
+    """A piece that converts points on the work to positions on its flat view, the sheet."""
 
     def seen(self, points: Array) -> Array:
-        """Return the two sheet coordinates and the depth, (n, 3) mm, of points on the work, (n, 3) mm."""
+        """Return the two coordinates on the sheet and the depth, (n, 3) mm, of (n, 3) points on the work, mm."""
 
 
 @runtime_checkable
@@ -95,7 +95,7 @@ class SlidingChuck(Protocol):
     """A chuck with slides of limited travel."""
 
     def slides(self, theta: Array) -> tuple[ChuckSlide, ...]:
-        """Return the positions of each slide at spindle angles ``theta``, (n,) rad."""
+        """Return the positions of each slide at (n,) spindle angles ``theta``, rad."""
 
 
 def surface_of(piece: Piece) -> Surface | None:
@@ -121,7 +121,9 @@ def holder_of(cutter: Cutter) -> Holder | None:
 
 
 def seen_on(piece: Piece, points: Array) -> Array:
-    """Return sheet coordinates and depth, (n, 3) mm, of points on the work; for a piece without ``seen`` these are X, Y and -Z.
+    """Return the coordinates on the sheet and the depth, (n, 3) mm, of points on the work.
+
+    For a piece without the method ``seen`` they are X, Y and -Z.
 
     >>> from lobework.parts.piece import Barrel
     >>> seen_on(Barrel(diameter=20.0, length=30.0), np.array([[9.5, 0.0, -4.0]])).tolist()

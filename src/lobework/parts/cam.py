@@ -30,7 +30,7 @@ _UNITS: Final = "no lathe has such a cam: check the units"
 
 
 def require_size(name: str, given: float) -> None:
-    """Refuse a radius of a cam outside the range for which the contact is accurate.
+    """Refuse a size of a cam for which the contact cannot be computed accurately.
 
     >>> require_size("base_radius", 1e6)
     Traceback (most recent call last):
@@ -45,19 +45,20 @@ def require_size(name: str, given: float) -> None:
 class CamShape:
     """Base class of cams with equal lobes, also for cams that users write themselves.
 
-    A subclass must define `rise_at`. By default `slope_at` is computed from it by finite differences; a subclass may define an
-    exact one. If the slope or curvature jumps, the subclass must return the angles of the jumps in one lobe as `corners`.
+    A subclass must define `rise_at`. By default `slope_at` is computed from `rise_at` by finite differences; a subclass
+    may define an exact `slope_at`. If the slope or curvature jumps, the subclass must return the angles of the jumps in one lobe
+    as `corners`.
 
     Parameters
     ----------
     lobes : int
-        Number of equal lobes, one or more; the top of one is at angle zero.
+        Number of equal lobes, one or more; the top of one lobe is at angle zero.
     base_radius : float, mm
         Edge cam: radius at the lowest point. Face cam: radius of the follower's track. From 0.01 to 1000.
     rise : float, mm
-        Height difference between the lowest and the highest point, from zero to 1000.
+        Height of the highest point above the lowest point, from zero to 1000.
     on : "edge" or "face"
-        Where the wave is cut. An edge cam moves the headstock sideways, a face cam endways.
+        Surface on which the wave is cut. An edge cam moves the headstock sideways, a face cam endways.
     """
 
     kind: ClassVar[str]
@@ -85,15 +86,15 @@ class CamShape:
         return ()
 
     def rise_at(self, psi: Array) -> Array:
-        """Return the height above the base, mm, at angles ``psi`` round the cam: (n,) rad."""
+        """Return the height above the base, mm, at (n,) angles ``psi`` round the cam, rad."""
         raise TypeError(f"{type(self).__name__} has no shape: give it a method rise_at(psi)")
 
     def slope_at(self, psi: Array) -> Array:
-        """Return the slope of `rise_at`, mm/rad, at (n,) rad."""
+        """Return the slope of `rise_at`, mm/rad, at (n,) angles ``psi``, rad."""
         return smooth_slope(self.rise_at, psi, 1e-3 / self.lobes)
 
     def _within_lobe(self, psi: Array) -> Array:
-        """Return the angles ``psi`` relative to the top of the nearest lobe, rad."""
+        """Return the angles ``psi`` measured from the top of the nearest lobe, rad."""
         pitch = 2 * math.pi / self.lobes
         away: Array = psi - pitch * np.round(psi / pitch)
         return away
@@ -125,7 +126,7 @@ class Scallop(CamShape):
     """A cam with round lobes that meet in sharp hollows: each lobe is an arc of a circle.
 
     The distance of the arc's centre from the cam's centre is ``d = (T^2 - R^2) / (2 (T - R cos(pi/lobes)))``, where R is the
-    base radius and T = R + rise; then the arc passes through the top and the two hollows.
+    base radius and T = R + rise. With this distance the arc passes through the top of the lobe and the two hollows beside it.
 
     >>> Scallop(lobes=6, base_radius=50.0, rise=4.0).rise_at(np.array([0.0, np.pi / 6])).round(12)
     array([4., 0.])
@@ -283,7 +284,7 @@ class MotionLaw(CamShape):
         )
 
     def _edges(self) -> tuple[float, float, float, float]:
-        """Return the beginning and end of the rise and of the fall, as fractions of a lobe, measured from its top."""
+        """Return the beginning and end of the rise and of the fall, as fractions of a lobe from angle zero."""
         half = float(self.dwell_part) / 2
         return -half - float(self.rise_part), -half, half, half + float(self.fall_part)
 
@@ -319,5 +320,5 @@ class MotionLaw(CamShape):
         return self._pieces(psi, 1)
 
     def derivative_at(self, psi: Array, order: int) -> Array:
-        """Return the derivative of `rise_at` of order 1 to 3, mm/rad**order, at (n,) rad."""
+        """Return the derivative of `rise_at` of order 1 to 3, mm/rad**order, at (n,) angles ``psi``, rad."""
         return self._pieces(psi, order)

@@ -1,4 +1,7 @@
-"""The rotary drive of a cam: the spindle, change wheels, a separate motor, or a computed lift without a cam."""
+"""The rotary drive of a cam: the spindle, change wheels or a separate motor.
+
+A software cam has no drive, only a computed lift.
+"""
 
 from __future__ import annotations
 
@@ -23,16 +26,17 @@ class CamShaft:
     Parameters
     ----------
     number : int
-        Number of the cam: 1, 2 and so on, in the order of the cams of a pass.
+        Number of the cam, 1, 2 and so on: its position in the list of cams of a pass.
     turned_by : "spindle", "gears", "motor" or "software"
         "spindle": locked to the spindle. "gears": driven from the spindle by change wheels. "motor": a separate motor, which is
         an axis of the controller. "software": there is no physical cam, and a slide follows the computed lift.
     wheels : tuple of int
-        Only for gears: number of teeth of each change wheel that is owned; list a wheel twice if you own two.
+        Only for gears: number of teeth of each change wheel that you own. If you own two wheels with the same number, list the
+        number twice.
     pairs : int
-        Only for gears: maximum number of pairs of wheels for which there is room.
+        Only for gears: maximum number of pairs of wheels that the lathe has room for.
     percent_places : int, optional
-        Only for a motor whose control takes the ratio as a percentage: number of decimals.
+        Number of decimals of the percentage. Only for a motor whose control takes the ratio as a percentage.
 
     Examples
     --------
@@ -83,12 +87,12 @@ class CamShaft:
                 raise SettingError("is missing: gears need a list of wheels", "wheels", remedy=remedy)
 
     def train(self, ratio: Fraction) -> Train:
-        """Return the cheapest train of the owned wheels that has exactly a given ratio.
+        """Return the cheapest train of the owned wheels whose ratio is exactly ``ratio``.
 
         Raises
         ------
         SettingError
-            If there is none; the message contains the nearest train and its error.
+            If there is no such train; the message contains the nearest train and its error.
 
         Examples
         --------
@@ -114,7 +118,9 @@ class CamShaft:
         return train
 
     def percent(self, ratio: Fraction) -> RealRatio | None:
-        """Return the actual ratio of a motor whose control takes a percentage; None for other drives, and for the ratio zero.
+        """Return the actual ratio of a motor whose control takes the ratio as a percentage.
+
+        For other drives, or a ratio of zero, the result is None.
 
         >>> float(CamShaft(number=1, turned_by="motor", percent_places=2).percent(Fraction(2, 3)).actual)
         0.6667
@@ -124,7 +130,7 @@ class CamShaft:
     def idlers(self, ratio: Fraction) -> str:
         """Return as text whether an idle wheel is needed for the direction of rotation that the ratio requires.
 
-        Each pair reverses the direction of rotation; an idle wheel in a pair prevents the reversal.
+        Each pair of wheels reverses the direction of rotation; an idle wheel between the wheels of a pair prevents the reversal.
 
         >>> shaft = CamShaft(number=1, turned_by="gears", wheels=(20, 30, 40, 60))
         >>> shaft.idlers(Fraction(1, 2)), shaft.idlers(Fraction(-1, 2))

@@ -1,4 +1,4 @@
-"""Chucks between the spindle and the work that shift, slide, tilt or index the work."""
+"""Chucks, which hold the work on the spindle and can shift, slide, tilt or index it."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def _normalise(chuck: Any, *lengths: str) -> None:
 
 
 def _require_within_travel(chuck: Any, name: str, length: float) -> None:
-    """Refuse a slide that is set beyond the end of its travel."""
+    """Refuse a position of a slide beyond the end of its travel."""
     if abs(length) > chuck.travel:
         wound = f" ({chuck.screw.setting_text(chuck.travel)})" if chuck.screw is not None else ""
         require(False, name, getattr(chuck, name), f"within the travel of its slide, {chuck.travel:g} mm{wound} to either side")
@@ -45,7 +45,7 @@ def _require_within_travel(chuck: Any, name: str, length: float) -> None:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlainChuck:
-    """A chuck that holds the work centred and can index it.
+    """A chuck that holds the work centred, and can turn the work by an index wheel.
 
     Parameters
     ----------
@@ -101,8 +101,8 @@ class EccentricChuck:
 
     References
     ----------
-    J. H. Ibbetson, *Specimens in Eccentric Circular Turning*, Specimen X, pp. 168-169: two of these chucks, one on the other,
-    place 96 circles along a limacon.
+    J. H. Ibbetson, *Specimens in Eccentric Circular Turning*, Specimen X, pp. 168-169: two of these chucks, one
+    mounted on the other, place 96 circles along a limacon.
 
     Examples
     --------
@@ -148,14 +148,14 @@ class EccentricChuck:
 class Oval:
     """The oval chuck: the work slides to and fro as the spindle turns, so that a fixed cutter cuts an ellipse.
 
-    If the ring also moves to and fro, the cutter cuts Cayley's quartics. The position of the slide is
-    ``(throw + swing cos(swings theta + swing_phase)) cos(theta - ring_angle)``.
+    The slide is guided by a ring. If the ring also moves to and fro, the cutter cuts Cayley's quartics. The position of the slide
+    is ``(throw + swing cos(swings theta + swing_phase)) cos(theta - ring_angle)``.
 
     Parameters
     ----------
     throw : float, mm
-        Distance of the ring's centre from the axis. It is the difference of the semi-axes of every ellipse, or their sum if the
-        cutter is inside the circle whose diameter is the throw.
+        Distance of the ring's centre from the axis. The semi-axes of every ellipse differ by the throw; if the cutter is inside
+        the circle whose diameter is the throw, the sum of the semi-axes is the throw.
     ring_angle_deg : float, degrees
         Direction in which the ring is offset, from +X towards +Y.
     swing : float, mm
@@ -232,7 +232,7 @@ class Oval:
 
     @property
     def period_turns(self) -> int:
-        """Period of slide and ring, in whole turns of the spindle."""
+        """Period of the motion of slide and ring, in whole turns of the spindle."""
         return self.swings.denominator if self.swing else 1
 
     @property
@@ -241,11 +241,11 @@ class Oval:
         return ("ring", "ring drive") if self.swing else ("ring",)
 
     def motions(self, theta: Array) -> Rigid:
-        """Return the n positions of the work on the spindle at (n,) rad."""
+        """Return the n positions of the work on the spindle at (n,) spindle angles ``theta``, rad."""
         return Rigid.move(x=self._slide(theta)) @ Rigid.turn(self.index.in_radians())
 
     def slides(self, theta: Array) -> tuple[ChuckSlide, ...]:
-        """Return the position of the slide, (n,) mm, at (n,) rad."""
+        """Return the positions of the slide, (n,) mm, at (n,) spindle angles ``theta``, rad."""
         return (ChuckSlide("slide", self._slide(theta), -self.travel, self.travel),)
 
     def _slide(self, theta: Array) -> Array:
@@ -256,7 +256,9 @@ class Oval:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StraightLine:
-    """The straight-line chuck: the spindle moves the work along a line without turning it, so that waves lie along the line.
+    """The straight-line chuck: the spindle moves the work along a straight line without turning it.
+
+    The waves of the cams then lie along this line.
 
     Parameters
     ----------
@@ -323,7 +325,10 @@ class StraightLine:
         return ("stop against turning",)
 
     def motions(self, theta: Array) -> Rigid:
-        """Return the n positions of the work on the spindle at (n,) rad; relative to the bench the work does not turn."""
+        """Return the n positions of the work on the spindle at (n,) spindle angles, rad.
+
+        Relative to the bench the work does not turn.
+        """
         slide, direction = self._slide(theta), math.radians(self.direction_deg)
         return (
             Rigid.turn(-theta)
@@ -332,7 +337,7 @@ class StraightLine:
         )
 
     def slides(self, theta: Array) -> tuple[ChuckSlide, ...]:
-        """Return the position of the slide, (n,) mm, at (n,) rad."""
+        """Return the positions of the slide, (n,) mm, at (n,) spindle angles ``theta``, rad."""
         return (ChuckSlide("slide", self._slide(theta), -self.travel, self.travel),)
 
     def _slide(self, theta: Array) -> Array:
@@ -351,8 +356,8 @@ class Dome:
     tilt_deg : float, degrees
         Angle between the axis of the work and the spindle axis, in the direction of the slide.
     behind : float, mm
-        Distance of the tilting axis behind the face, or the free end, of the work. It is equal to the radius of a dome if the
-        axis passes through the dome's centre.
+        Distance of the tilting axis behind the face, or the free end, of the work. If the tilting axis passes through the centre
+        of a dome, this distance is the radius of the dome.
     index : Phase, or what `lobework.quantities.units.phase` reads
         Angle by which the wheel turns the work about its own axis.
     travel : float, mm

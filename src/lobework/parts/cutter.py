@@ -1,4 +1,4 @@
-"""Cutters, and a pen for trials on paper."""
+"""Cutters, and a pen for drawing the pattern on paper."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ class Vee(_Edged):
     angle_deg : float, degrees
         Included angle of its two flanks, above 0 and below 180.
     width : float, mm
-        Width across the shoulders, which is the width of the widest groove.
+        Width across the shoulders, which is the greatest width of a groove.
     holder : Holder
         The holder of the cutter. Default: a drilling spindle.
 
@@ -150,7 +150,7 @@ class RoundNosed(_Edged):
     angle_deg : float, degrees
         Included angle of its two flanks: 0 (straight sides) or more, and below 180.
     width : float, mm
-        Width across the shoulders; at zero degrees it must be the width of the nose.
+        Width across the shoulders; if the sides are straight, it must be the width of the nose.
     holder : Holder
         The holder of the cutter. Default: a drilling spindle.
 
@@ -187,7 +187,7 @@ class RoundNosed(_Edged):
 
     @property
     def edge(self) -> Edge:
-        """The edge: the arc of the nose up to the point where the flank is tangent to it, then the flank."""
+        """The edge: the arc of the nose up to the point of tangency with the flank, then the flank."""
         touch, half = self._tangent_point, self.width / 2
         nose = ArcSegment(0.0, touch, self.radius, self.radius)
         if half <= touch:
@@ -204,13 +204,13 @@ Points = Annotated[
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Profiled(_Edged):
-    """A cutter ground to a profile that the user defines.
+    """A cutter whose edge has a profile that the user defines.
 
     Parameters
     ----------
     points : tuple of (across, height) pairs, mm
-        One side of the profile, from the tip at (0, 0) outwards: the distance from the centre line must increase, and the height
-        must not decrease.
+        Points of one side of the profile, from the tip at (0, 0) outwards. From point to point the distance from the centre line
+        must increase, and the height must not decrease.
     holder : Holder
         The holder of the cutter. Default: a drilling spindle.
 
@@ -254,7 +254,7 @@ class Profiled(_Edged):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pen:
-    """A pen instead of the cutter, for trials on paper.
+    """A pen that draws the pattern on paper, used instead of a cutter.
 
     Parameters
     ----------

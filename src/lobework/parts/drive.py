@@ -1,4 +1,4 @@
-"""The drive of a cam, with its follower."""
+"""A cam in a pass, with its drive and its follower."""
 
 from __future__ import annotations
 
@@ -36,13 +36,14 @@ class Drive:
     index : Phase, or what `lobework.quantities.units.phase` reads
         Angle by which the cam's index notches advance it relative to the spindle; it is added to ``phase``.
     side : "front" or "back"
-        Side of the cam on which the follower bears; "front" is the side of the cutter. The other side inverts the wave.
+        Side of the cam on which the follower bears; "front" is the side of the cutter. A follower on the back inverts
+        the wave.
     gain : float
         Travel of the headstock per mm of lift of the follower, above zero.
     twist : Twist, optional
         Change of the phase with the position along the work, or from turn to turn.
     name : str
-        Name of the cam in steps and settings. Default: "cam 1", "cam 2" and so on.
+        Name of the cam in the steps of a series and in the settings. Default: "cam 1", "cam 2" and so on.
 
     Examples
     --------

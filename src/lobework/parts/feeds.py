@@ -19,7 +19,7 @@ class Feeds:
     Parameters
     ----------
     spindle_rpm : float
-        Spindle speed during cutting, revolutions per minute, above zero. Ignored if the pace is "fastest".
+        Spindle speed during cutting, revolutions per minute, above zero. Ignored if ``pace`` is "fastest".
     clear : float, mm
         Distance of the tip from the face or the side of the work while other axes are positioned.
     plunge : float, mm/min
@@ -29,7 +29,8 @@ class Feeds:
         the maximum spindle speed. "fastest": as fast as the axes of the lathe allow. If an axis reaches its limit, all axes slow
         down together.
     feed : float, mm/min
-        Speed of the cutter over the work; also used if the spindle stands still while the slides move.
+        Speed of the cutter over the work if ``pace`` is "cutter". Also used in passes in which the spindle stands still while the
+        slides move.
     tolerance : float, mm
         Maximum deviation of the program from the path on the work, including all errors.
     dwell : float, s

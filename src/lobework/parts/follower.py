@@ -1,4 +1,4 @@
-"""Followers (also called rubber or touch in the trade), which bear on the cam and so move the headstock."""
+"""Followers, which bear on the cam and so move the headstock. In the trade a follower is also called a rubber or a touch."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ class Knife:
     rest: ClassVar[float] = 0.0
 
     def nose_at(self, q: Array) -> Array:
-        """Return zeros, because a knife touches only at its tip."""
+        """Return zeros: a knife touches the cam only at its tip, which is also the reference point of its travel."""
         return np.zeros_like(q)
 
     def nose_slope_at(self, q: Array) -> Array:
@@ -45,7 +45,7 @@ class Knife:
 
 @dataclass(frozen=True, slots=True)
 class Roller:
-    """A round follower, rotating or not.
+    """A follower with a round nose, which may rotate or not.
 
     Parameters
     ----------
@@ -111,7 +111,7 @@ class FlatFollower:
     rest: ClassVar[float] = 0.0
 
     def nose_at(self, q: Array) -> Array:
-        """Return zeros, because the face is flat."""
+        """Return zeros: the face is flat and contains the reference point of the travel."""
         return np.zeros_like(q)
 
     def nose_slope_at(self, q: Array) -> Array:

@@ -1,4 +1,4 @@
-"""The headstock: it carries the spindle, slides or rocks sideways, and may pump endways."""
+"""The headstock, which carries the spindle. It may slide or rock sideways, and pump endways (along the spindle)."""
 
 from __future__ import annotations
 
@@ -20,11 +20,11 @@ class Headstock:
     Parameters
     ----------
     sideways : "rocks", "slides" or "fixed"
-        Movement caused by an edge cam.
+        Movement of the headstock that an edge cam causes.
     endways : "pumps" or "fixed"
         Whether a face cam moves the headstock along the spindle.
     pivot_height : float, mm
-        Height of the spindle above the pivot of a rocking headstock; above zero if it rocks.
+        Height of the spindle above the pivot of a rocking headstock; above zero if the headstock rocks.
     followers : tuple of "front" or "back"
         Sides on which a follower can be mounted; the front is the side of the cutter.
 

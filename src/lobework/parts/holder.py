@@ -1,4 +1,4 @@
-"""Cutter holders: a fixed tool rest, a drilling spindle, and frames that swing the cutter."""
+"""Cutter holders: a fixed tool rest, a drilling spindle, and frames that rotate the cutter in a circle."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ __all__ = ["HOLDERS", "CuttingFrame", "DrillingSpindle", "EccentricFrame", "Fixe
 class FixedTool:
     """A stationary cutter: a blade with a fixed direction, whose groove is narrower where the path is oblique to the blade.
 
-    On a face the width of the blade lies along X, on the side of the work along the surface in the plane of X and Z. The blade is
-    not turned to follow the path.
+    On a face the width of the blade lies along X, on the side of the work along the surface in the plane of X and Z. The blade
+    keeps this direction along the whole path.
     """
 
     kind: ClassVar[str] = "fixed"
@@ -39,8 +39,8 @@ class CuttingFrame:
     radius : float, mm
         Distance from the frame's axis to the tip of the cutter, above zero.
     angle_deg : float, degrees
-        Angle between the plane of the swing and the bench's plane of X and Z, as a rotation about the outward direction. At zero
-        the cutter swings along X on a face, and along the spindle on a barrel.
+        Angle between the plane in which the cutter swings and the bench's plane of X and Z, measured as a rotation about the
+        outward direction. At zero the cutter swings along X on a face, and along the spindle on a barrel.
 
     Examples
     --------
@@ -66,7 +66,7 @@ class EccentricFrame:
     Parameters
     ----------
     radius : float, mm
-        Radius of the circle that the tip describes, above zero. The slides position its centre.
+        Radius of the circle that the tip describes, above zero. The slides position the centre of the circle.
 
     Examples
     --------

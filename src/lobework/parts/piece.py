@@ -33,7 +33,7 @@ class Disc:
     diameter, thickness : float, mm
         Dimensions, above zero.
     material : str
-        The material, printed on the sheet; nothing is computed from it.
+        The material, printed on the settings sheet; it does not affect any computation.
 
     Examples
     --------
@@ -73,7 +73,7 @@ class Disc:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Barrel:
-    """A cylinder that is cut on its side. Its end away from the headstock is at z = 0, and its other end at z = -``length``.
+    """A cylinder that is cut on its side. The end away from the headstock is at z = 0, the other end at z = -``length``.
 
     Parameters
     ----------
@@ -82,7 +82,7 @@ class Barrel:
     bore : float, mm
         Diameter of the through hole; zero if the barrel is solid.
     material : str
-        The material, printed on the sheet; nothing is computed from it.
+        The material, printed on the settings sheet; it does not affect any computation.
 
     Examples
     --------
@@ -136,16 +136,17 @@ Profile = Annotated[
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Turned:
-    """A piece turned to a profile, which is cut on its side.
+    """A piece that is turned to a profile and then cut on its side.
 
     Parameters
     ----------
     profile : tuple of (z, radius) pairs, mm
         Points of the profile, from the end away from the headstock towards -Z; the surface is a smooth curve through them.
     hollow : tuple of (z, radius) pairs, mm
-        Points of the inner profile; an end inside the work is closed by a flat bottom. Empty if the piece is solid.
+        Points of the inner profile. An end of this profile inside the work is closed by a flat bottom. Empty if the piece is
+        solid.
     material : str
-        The material, printed on the sheet; nothing is computed from it.
+        The material, printed on the settings sheet; it does not affect any computation.
 
     Examples
     --------
@@ -263,7 +264,10 @@ def _turned_surface(profile: tuple[tuple[float, float], ...], hollow: tuple[tupl
 
 
 def _ray_lengths(line: Array, starts: Array, directions: Array) -> Array:
-    """Return the distance along each ray in the plane to a polyline; infinite if the ray does not meet it."""
+    """Return the distance from the start of each ray to a polyline in the same plane.
+
+    For a ray that misses the polyline the distance is infinite.
+    """
     found = np.full(len(starts), np.inf)
     if len(line) < 2:
         return found

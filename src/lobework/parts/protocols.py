@@ -1,4 +1,4 @@
-"""The interfaces of the parts; a part written by a user must implement the one of its kind.
+"""The interfaces of the parts. A part that a user writes must implement the interface of its kind.
 
 Parts are frozen dataclasses; the written form of their settings is defined by `lobework.quantities.fields`.
 """
@@ -40,7 +40,7 @@ _LONGEST_SHOWN: Final = 40
 class Cam(Hashable, Protocol):
     """A disc with a waved edge or a waved face.
 
-    It has `lobes` equal lobes; the top of one is at angle zero.
+    A cam has `lobes` equal lobes; the top of one lobe is at angle zero.
     """
 
     kind: ClassVar[str]
@@ -62,21 +62,27 @@ class Cam(Hashable, Protocol):
         """Angles in [0, 2 pi / lobes), rad, at which the slope or curvature jumps."""
 
     def rise_at(self, psi: Array) -> Array:
-        """Return the height above the base, mm, at angles ``psi`` round the cam, counterclockwise: (n,) rad."""
+        """Return the height above the base, mm, at (n,) angles ``psi`` round the cam, rad counterclockwise."""
 
     def slope_at(self, psi: Array) -> Array:
-        """Return the slope of `rise_at`, mm/rad, at (n,) rad; at a corner, the slope of either side."""
+        """Return the slope of `rise_at`, mm/rad, at (n,) angles, rad.
+
+        At a corner, return the slope on either side of the corner.
+        """
 
 
 @runtime_checkable
 class Follower(Hashable, Protocol):
-    """A follower: a nose, symmetrical or not, that bears on the cam and moves along a line through the cam's centre."""
+    """A follower, whose nose bears on the cam and which moves along a line through the cam's centre.
+
+    The nose may be asymmetrical.
+    """
 
     kind: ClassVar[str]
 
     @property
     def form(self) -> Literal["round", "flat", "shaped"]:
-        """Form of the nose: a circle or point ("round"), an infinite straight line ("flat"), or any other ("shaped")."""
+        """Form of the nose: a circle or point ("round"), an infinite straight line ("flat"), or any other form ("shaped")."""
 
     @property
     def half_width(self) -> float:
@@ -104,9 +110,9 @@ class ChuckSlide(NamedTuple):
     name : str
         Name of the slide, such as "slide" or "ring".
     at : (n or 1,) float64, mm
-        Position at each angle of the spindle.
+        Position of the slide at each angle of the spindle.
     low, high : float, mm
-        The ends of its travel; infinite if the travel is unlimited.
+        The ends of the travel; infinite if the travel is unlimited.
     """
 
     name: str
@@ -120,19 +126,21 @@ class Chuck(Protocol):
     """A chuck: the position of the work on the spindle as a function of the spindle's angle.
 
     The motions must be finite at every angle and should be continuous: the check reports a path that jumps as a problem, and
-    such a path never passes the proof.
+    a program with such a path is never accepted by the proof.
 
     A chuck may also have these optional attributes:
 
     - ``period_turns: int``: period of its motion in whole turns of the spindle; 0 if it is not periodic. If the attribute is
       missing, the period is determined numerically.
-    - ``needs: tuple[str, ...]``: fittings that the lathe must have for the chuck, such as "ring". They may depend on its
-      settings.
-    - ``slides(theta) -> tuple[ChuckSlide, ...]``: the positions of its slides at (n,) rad. A pass that moves a slide beyond the
+    - ``needs: tuple[str, ...]``: fittings that the lathe must have for the chuck, such as "ring". They may depend on the
+      settings of the chuck.
+    - ``slides(theta) -> tuple[ChuckSlide, ...]``: the positions of its slides at (n,) spindle angles, rad. A pass that moves a
+    slide beyond the
       end of its travel is refused.
-    - a field ``screw: Screw | None = None``: lengths may also be written, and are also shown, in turns and divisions.
-    - a field ``wheel: Wheel | None = None``: the field ``index`` may also be written, and is also shown, in holes, and it must
-      coincide with a hole.
+    - a field ``screw: Screw | None = None``: with this field, lengths may also be written in turns and
+      divisions of the screw, and are also shown in turns and divisions.
+    - a field ``wheel: Wheel | None = None``: with this field, the field ``index`` may also be written in holes, is
+      also shown in holes, and must coincide with a hole of the wheel.
 
     A field ``screw`` or ``wheel`` of another type has no special meaning.
     """
@@ -144,20 +152,20 @@ class Chuck(Protocol):
         """Whether the chuck moves the work as the spindle turns; if not, `motions` may return a batch of one."""
 
     def motions(self, theta: Array) -> Rigid:
-        """Return n rigid motions, at (n,) rad of the spindle.
+        """Return n rigid motions, at (n,) spindle angles ``theta``, rad.
 
-        They are the positions of the outgoing frame, on the side of the work, in the incoming frame, on the side of the spindle.
+        Each motion is the position of the frame on the side of the work, in the frame on the side of the spindle.
         """
 
 
 @runtime_checkable
 class Cutter(Protocol):
-    """A cutter or pen, which leaves a groove or a line; the slides position its tip."""
+    """A cutter, which leaves a groove, or a pen, which leaves a line. The slides position its tip."""
 
     kind: ClassVar[str]
 
     def width_at(self, depth: float) -> float:
-        """Return the width, mm, of the groove or line at a depth of ``depth`` mm."""
+        """Return the width, mm, of the groove or line at the depth ``depth``, mm."""
 
 
 @runtime_checkable
@@ -181,7 +189,7 @@ def smooth_slope(rise_at: Callable[[Array], Array], psi: Array, step: float) -> 
 
 
 def not_finite(kind: str, name: str, part: Any, message: str) -> PartError:
-    """Return the error for a part that returns a number that is not finite, with the part's name, class and settings.
+    """Return the error for a part that returned a number that is not finite; the message names the part's class and settings.
 
     Parameters
     ----------
@@ -190,7 +198,7 @@ def not_finite(kind: str, name: str, part: Any, message: str) -> PartError:
     part : part
         The faulty part.
     message : str
-        Which value is not finite, and where.
+        Description of the value that is not finite, and of the position at which it occurs.
 
     Examples
     --------
@@ -203,7 +211,7 @@ def not_finite(kind: str, name: str, part: Any, message: str) -> PartError:
 
 
 def not_continuous(kind: str, name: str, part: Any, message: str) -> PartError:
-    """Return the error for a part whose shape jumps in a way that cannot be traced, with the same facts as `not_finite`."""
+    """Return the error for a part whose shape jumps so that it cannot be traced; the parameters are those of `not_finite`."""
     return _part_error(kind, name, part, message, "it must be continuous")
 
 
@@ -225,12 +233,12 @@ def _part_error(kind: str, name: str, part: Any, message: str, must_be: str) -> 
 
 
 def require_rests(cam: Cam, follower: Follower) -> None:
-    """Refuse a follower that is so wide that it stays on the tops of a face cam's waves, so that nothing moves.
+    """Refuse a follower that is so wide that it always rests on the tops of a face cam's waves, and the headstock never moves.
 
     Raises
     ------
     SettingError
-        If the half width of the follower is larger than the radius of the track.
+        If the half width of the follower is larger than the radius of the track on the cam.
     """
     if cam.on == "face" and follower.half_width > cam.base_radius:
         remedy = f"use a knife, or a roller smaller than the track's radius, {cam.base_radius:g} mm"

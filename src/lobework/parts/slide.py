@@ -27,7 +27,7 @@ class Approach:
     axis : "z" or "x"
         The slide that feeds the cutter in: along the spindle to a face, across it to the side of the work.
     surface : float, mm
-        Position on that slide of the outermost point of the work, with the headstock at rest and the work centred.
+        Position, on the slide ``axis``, of the outermost point of the work, with the headstock at rest and the work centred.
     """
 
     axis: Literal["z", "x"] = "z"
@@ -36,7 +36,7 @@ class Approach:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class At:
-    """The position of the cutter's tip on its slides, or a travel.
+    """The position of the cutter's tip on its slides, or the distance that the slides travel.
 
     Parameters
     ----------
@@ -67,7 +67,7 @@ class At:
                 require(abs(getattr(self, name)) <= _FURTHEST_MM, name, getattr(self, name), "a length within a kilometre")
 
     def tip(self, axis: Literal["z", "x"] = "z") -> tuple[float, float, float]:
-        """Return the position (x, y, z) of the tip, mm, on the bench; ``axis`` is the slide that feeds it into the work."""
+        """Return the position (x, y, z) of the tip, mm, on the bench; ``axis`` is the slide that feeds the tip into the work."""
         if axis == "x":
             return self.x - self.depth, self.y, self.z
         return self.x, self.y, self.z - self.depth
@@ -83,9 +83,10 @@ class SlideArc:
         Distance from the centre to the tip at zero depth: positive over a dome, negative in a hollow.
     from_deg, to_deg : float, degrees
         Direction of the cutter's shank, seen from the tip, at the beginning and the end of the pass: 0 is along the spindle, away
-        from the headstock, and 90 is across it, towards +X.
+        from the headstock, and 90 is across the spindle, towards +X.
     cutter : "turns" or "keeps"
-        "turns": the cutter turns with the slide and always points to the centre, or in a hollow away from it. "keeps": the
+        "turns": the cutter turns with the slide and always points to the centre, or in a hollow away from the
+        centre. "keeps": the
         cutter keeps its direction, because two straight slides follow the arc.
 
     Examples
@@ -125,6 +126,9 @@ class SlideArc:
         return np.radians(self.from_deg + part * (self.to_deg - self.from_deg))
 
     def tip(self, at: At, part: Array) -> Array:
-        """Return the position of the tip on the bench, (n, 3) mm, at (n,) fractions of the pass, with the centre ``at``."""
+        """Return the position of the tip on the bench, (n, 3) mm, at (n,) fractions of the pass.
+
+        The arc has its centre at ``at``.
+        """
         angle, radius = self.angle(part), self.radius - at.depth
         return np.stack([at.x + radius * np.sin(angle), np.full_like(angle, at.y), at.z + radius * np.cos(angle)], axis=-1)

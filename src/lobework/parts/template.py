@@ -1,4 +1,4 @@
-"""Templates: a curve in the bench's plane of X and Z along which the slides guide the tip during a pass."""
+"""Templates: curves in the bench's plane of X and Z along which the slides guide the tip during a pass."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ __all__ = ["Feeding", "Spanned", "Template", "read_template", "template_of"]
 _MOST_POINTS: Final = 20_000
 _FURTHEST_MM: Final = 1e6
 _FLAT_MM: Final = 2e-4
-"""Maximum deviation of a polyline from the curve that it approximates: a tenth of the deviation allowed for a trace."""
+"""Maximum deviation of a polyline from the curve that it approximates: a tenth of the deviation that is allowed for a trace."""
 
 Feeding = Literal["z", "x"]
 """The slide that moves in one direction along the whole template: "z" on the side of the work, "x" on a face."""
@@ -47,29 +47,29 @@ WayPoints = Annotated[
 
 @dataclass(frozen=True, kw_only=True)
 class Template:
-    """A path of the tip along a curve at constant speed, as guided by a template on the slide rest.
+    """A curve that the tip follows at constant speed, as if a template on the slide rest guided it.
 
     The template guides the slides, and the depth is set on the slide that feeds the cutter into the work: on the side of the work
     each point of the path is shifted by ``depth`` along x, not along the normal of the curve. The cutter keeps its direction on
-    the bench, parallel to that slide.
+    the bench, parallel to the slide on which the depth is set.
 
     Parameters
     ----------
     points : tuple of (z, x) pairs, mm
-        Points of the curve, from the beginning of the pass, in the same form as a turned piece's profile. The curve must progress
-        in one direction along the spindle, or on a face in one direction across it.
+        Points of the curve, from the beginning of the pass, in the same form as the profile of a turned piece. The curve must
+        progress in one direction along the spindle, or on a face in one direction across it.
     smooth : bool
-        Whether the curve is a smooth spline through the points, as a turned profile is, or a polyline.
+        True: the curve is a smooth spline through the points, as for the profile of a turned piece. False: it is a polyline.
     rubber : float, mm
-        Radius of the round rubber that follows the template. If it equals the radius of a cutting frame or of a ball cutter,
-        the cutter follows the curve as the rubber does, and the depth on slopes is the same. At zero the tip follows the curve.
+        Radius of the rubber: the round follower that bears on the template. If this radius is that of the cutting frame or of
+        the ball cutter, the depth of cut is the same on slopes as elsewhere. If it is zero, the tip follows the curve itself.
     start, end : float, mm, optional
-        The part of the curve that is followed, as a range of z (on a face of x), and its direction. Default: the whole curve in
-        the order of the points.
+        Positions on the curve, in z (on a face in x), at which the tip begins and ends. Default: the whole curve in the order of
+        the points.
     source : str
-        Origin of the curve, printed on the sheet.
+        File and curve from which the points were read, printed on the settings sheet.
     note : str
-        Assumptions made when the file was read.
+        Assumption about the unit that was made when the file was read.
 
     Examples
     --------
@@ -124,7 +124,7 @@ class Template:
         return Meridian(places) if self.smooth else Chain(places)
 
     def _path(self, feeds: Feeding) -> Chain | Meridian:
-        """Return the path of the tip at zero depth: the curve, or the path that results from a rubber that follows it."""
+        """Return the path of the tip at zero depth: the curve itself, or the path of a rubber that follows the curve."""
         return self.curve if not self.rubber else self._rubber_path_z if feeds == "z" else self._rubber_path_x
 
     @cached_property
@@ -145,7 +145,9 @@ class Template:
         return self.curve.polyline(_FLAT_MM) if isinstance(self.curve, Meridian) else self.curve.points
 
     def require_one_way(self, feeds: Feeding = "z", units: LengthUnit = "mm") -> None:
-        """Refuse a template that folds back, or whose ``start`` or ``end`` is outside it; messages use ``units`` for lengths.
+        """Refuse a template that folds back, or whose ``start`` or ``end`` is outside the curve.
+
+        Lengths in messages are in ``units``.
 
         Raises
         ------
@@ -191,7 +193,10 @@ class Template:
         return self._along(self.start, "x", 0.0), self._along(self.end, "x", self._path("x").length)
 
     def _along(self, place: float | None, feeds: Feeding, default: float) -> float:
-        """Return the arc length, mm, at which the feeding slide is at ``place``, or ``default`` if ``place`` is None."""
+        """Return the arc length, mm, at which the feeding slide is at the position ``place``.
+
+        If ``place`` is None, return ``default``.
+        """
         if place is None:
             return default
         path = self._path(feeds)
@@ -206,7 +211,8 @@ class Template:
     def tip(self, at: At, part: Array, into: Literal["z", "x"] = "x") -> Array:
         """Return the position of the tip on the bench, (n, 3) mm, at (n,) fractions of the pass, 0 to 1.
 
-        The position ``at`` is added; its depth is applied along ``into``, the slide that feeds the cutter into the work.
+        The position ``at`` is added to the curve; its depth is subtracted on the slide ``into``, which feeds the cutter into the
+        work.
         """
         feeds: Feeding = "x" if into == "z" else "z"
         first, last = self._range(feeds)
@@ -223,10 +229,11 @@ class Template:
 
 
 def _rubber_path(line: Array, rubber: float) -> _RubberPath:
-    """Return the path, (n, 2) mm along and out, of the foremost point of a round rubber that rolls over a line.
+    """Return the path of the foremost point of a round rubber that rolls over a polyline.
 
-    The centre of the rubber moves parallel to each straight segment and in an arc round each convex corner. In a hollow these
-    paths cross; there the rubber touches both sides at once, and continues along the later one.
+    Points of the polyline and of the path are (n, 2) mm: position along the feeding slide, and height. The centre of the rubber
+    moves parallel to each straight segment and in an arc round each convex corner. In a hollow these pieces of its path cross; at
+    the crossing the rubber touches both sides of the hollow, and then continues along the later side.
     """
     direction = math.copysign(1.0, line[-1, 0] - line[0, 0])
     line = line * [direction, 1.0]
@@ -260,7 +267,7 @@ class Spanned(NamedTuple):
     place : float, mm
         Approximate position of the hollow on the feeding slide.
     gap : float, mm
-        Distance of the rubber from the bottom.
+        Distance of the rubber from the bottom of the hollow.
 
     Examples
     --------
@@ -279,11 +286,11 @@ class _RubberPath(NamedTuple):
 
 
 class _Envelope:
-    """The upper envelope of straight pieces, which are added in the order of contact.
+    """The upper envelope of straight segments, which are added in the order in which the rubber reaches them.
 
-    Each of the ``vertices`` holds a point and the element of the line on which the piece that ends there bears: the number of a
-    segment, or that number minus one half for the corner before it. Each of the ``crossings`` holds a point and the elements of
-    the two pieces that cross there.
+    Each piece of the envelope belongs to one element of the polyline: to segment k, with the element number k, or to the corner
+    before segment k, with the element number k - 1/2. Each of the ``vertices`` holds a point and the element of the piece that
+    ends at this point. Each of the ``crossings`` holds a point and the elements of the two pieces that cross at this point.
     """
 
     def __init__(self) -> None:
@@ -291,7 +298,10 @@ class _Envelope:
         self.crossings: list[tuple[tuple[float, float], float, float]] = []
 
     def add(self, start: Array, end: Array, element: float) -> None:
-        """Add a piece, unless it lies below the envelope; it replaces the pieces that it covers, and all later ones."""
+        """Add a piece, unless it lies below the envelope.
+
+        The new piece replaces the pieces that it covers and all later pieces.
+        """
         (a, low), (b, high) = start.tolist(), end.tolist()
         if b <= a or (self.vertices and b <= self.vertices[-1][0][0] and self._at(b) >= high):
             return
@@ -316,7 +326,7 @@ class _Envelope:
             self.vertices.append(((b, high), element))
 
     def _at(self, along: float) -> float:
-        """Return the height of the envelope at a position that it already covers."""
+        """Return the height of the envelope at the position ``along``, which the envelope already covers."""
         k = max(bisect.bisect_left(self.vertices, ((along, -math.inf), -math.inf)), 1)
         ((c, before), _), ((d, after), _) = self.vertices[k - 1 : k + 1]
         out: float = before + (after - before) * (along - c) / (d - c)
@@ -349,14 +359,14 @@ def read_template(
     axis : "up" or "right"
         Direction of the axis of the work in the drawing, away from the headstock; radii are then to the right, or upwards.
     start, end : float, mm, optional
-        The part of the curve that is followed; see `Template`.
+        Positions on the curve at which the tip begins and ends; see `Template`.
     bare : "mm" or "inch"
-        Unit of a DXF file that specifies none.
+        Unit to assume for a DXF file that specifies no unit.
 
     Raises
     ------
     InputError
-        If the file cannot be read, or the curve cannot be a template.
+        If the file cannot be read, or its curve cannot be used as a template.
     """
     outline = read_outline(path, curve, unit=unit, bare=bare)
     points = outline.points if axis == "right" else tuple((y, x) for x, y in outline.points)
@@ -370,7 +380,10 @@ def read_template(
 
 
 def _outermost(points: Pairs, low: float, high: float) -> Pairs:
-    """Return the outermost branch, monotonic in z, that covers the range from low to high; all points if none covers it."""
+    """Return the outermost branch that is monotonic in z and covers the range from ``low`` to ``high``.
+
+    If no branch covers the range, return all points.
+    """
     places = np.array(points)
     directions = np.sign(np.diff(places[:, 0]))
     bounds = [0, *(np.nonzero(np.diff(directions))[0] + 1).tolist(), len(points) - 1]
@@ -381,7 +394,7 @@ def _outermost(points: Pairs, low: float, high: float) -> Pairs:
 
 
 def template_of(piece: Piece, start: float | None = None, end: float | None = None, rubber: float = 0.0) -> Template:
-    """Return a template that follows the side of the work, either all of it or from ``start`` to ``end`` mm along z.
+    """Return a template that follows the side of the work: the whole side, or the part from z = ``start`` to z = ``end``.
 
     Parameters
     ----------

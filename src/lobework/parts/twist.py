@@ -1,4 +1,4 @@
-"""Twist: a change of a cam's phase along the work, so that the pattern winds round it."""
+"""Twist: a change of a cam's phase along the work, so that the pattern winds round the work."""
 
 from __future__ import annotations
 
@@ -30,16 +30,16 @@ class Twist:
     angle : Phase, or what `lobework.quantities.units.phase` reads
         Total change of the phase; a negative change turns the cam backwards.
     over : float, mm
-        Length of the work, towards the headstock, over which the phase changes by ``angle``. The phase then depends only on the
-        position, so that rings, helices and longitudinal passes match.
+        Length along the work, towards the headstock, over which the phase changes by ``angle``. The phase then depends only on
+        the position along the work, so that rings, helices and longitudinal passes match.
     turns : Fraction, or what `lobework.quantities.units.ratio` reads
-        Number of spindle turns in which the phase changes by ``angle``, counted from the beginning of each pass. Alternative to
-        ``over``.
+        Number of spindle turns in which the phase changes by ``angle``, counted from the beginning of each pass. Give
+        either this number or ``over``.
     start : float, mm
         Position z at which the change begins.
     ease : Fraction, or what `lobework.quantities.units.ratio` reads
-        Share of the length at each end in which the rate of change rises from zero, and falls to zero again, linearly; beyond
-        both ends the phase is constant. At zero the rate is constant everywhere, and the phase changes beyond both ends too.
+        Fraction of the length at each end over which the rate of change rises linearly from zero, or falls linearly to zero.
+        Beyond both ends the phase is then constant. If ``ease`` is zero, the rate is constant, beyond both ends too.
 
     Examples
     --------
@@ -93,13 +93,13 @@ class Twist:
         return float(self.angle.in_degrees(lobes))
 
     def share_along(self, z: Array) -> Array:
-        """Return the position ``z``, (n,) mm, as a share of the length: 0 at its start, 1 at its end."""
+        """Return positions ``z``, (n,) mm, as fractions of the twisted length: 0 at the start of the twist, 1 at its end."""
         assert self.over is not None
         gone: Array = (self.start - z) / self.over
         return gone
 
     def eased_share(self, share: Array) -> Array:
-        """Return the share of the angle at (n,) shares of the length, as `share_along` returns them."""
+        """Return the fractions of the angle at (n,) fractions of the length; `share_along` returns fractions of the length."""
         if not self.ease:
             return share
         ease = float(self.ease)
@@ -110,6 +110,6 @@ class Twist:
 
     @property
     def joins(self) -> tuple[float, ...]:
-        """The shares of the length at which the parabolic and linear pieces meet."""
+        """The fractions of the length at which the parabolic and linear pieces of the phase meet."""
         ease = float(self.ease)
         return (0.0, ease, 1 - ease, 1.0) if ease else ()

@@ -1,4 +1,4 @@
-"""The fields of parts: how a setting is written, read, shown and checked.
+"""The fields of parts: the functions that read, show and check settings.
 
 The job file, the settings sheet and the documentation derive a part's settings from its dataclass fields: their names, types
 and defaults, and the units in the `Annotated` types below.
@@ -53,18 +53,18 @@ class Measure:
     Parameters
     ----------
     description : str
-        The allowed forms, for messages and the schema.
+        Description of the allowed forms, used in messages and in the schema.
     read : callable
-        Converts the written value to the value stored in the field (mm, degrees or `Phase`). If it reads lengths, it also takes
-        the parameter ``bare``: the unit of a number without a unit.
+        Function that converts the written value to the value stored in the field (mm, degrees or `Phase`). A
+        function that reads lengths also takes the parameter ``bare``: the unit of a number without a unit.
     show : callable
-        Converts the stored value to text. If the value is a single number, `read` accepts this text.
+        Function that converts the stored value to text. If the value is a single number, `read` accepts this text.
     pairs : bool
         Whether the setting is a list of pairs rather than a single number.
     also_shown : callable, optional
-        Converts the stored value to an additional text, such as turns of a screw.
+        Function that converts the stored value to an additional text, such as turns of a screw.
     schema : mapping, optional
-        The JSON Schema of the written value; needed if it is neither a number, a text nor pairs.
+        The JSON Schema of the written value; needed only if the value is not a number, a text or a list of pairs.
     """
 
     description: str
@@ -86,17 +86,20 @@ def _takes_bare(read: Callable[..., Any]) -> bool:
 
 
 Length = Annotated[float, Measure("a length such as 3, '3 mm' or '1/8 in'", length, format_length)]
-"""A field in millimetres."""
+"""Type of a field that stores a length in millimetres."""
 
 
 Angle = Annotated[
     float, Measure("an angle such as 90, '90 deg' or '1/4 turn'", angle, lambda deg: f"{format_number(deg, 6)} deg")
 ]
-"""A field in degrees; its name ends in ``_deg``, and its key in a file is the name without that ending."""
+"""Type of a field that stores an angle in degrees.
+
+The name of the field ends in ``_deg``; its key in a file has no such ending.
+"""
 
 
 Turning = Annotated[Phase, Measure("an angle such as '2 deg', '1/96 turn' or '1/2 lobe'", Phase.of, format_phase)]
-"""A field that stores an exact `Phase`; its lobes are those of the cam to which the field belongs."""
+"""Type of a field that stores an exact `Phase`; a lobe in the phase is a lobe of the cam to which the field belongs."""
 
 
 def length_pairs(given: object, bare: LengthUnit = "mm") -> Pairs:
@@ -113,7 +116,7 @@ def length_pairs(given: object, bare: LengthUnit = "mm") -> Pairs:
 
 
 def show_pairs(pairs: Pairs, units: LengthUnit = "mm") -> str:
-    """Return pairs of lengths as text for people.
+    """Return pairs of lengths as text for a message or a sheet.
 
     >>> show_pairs(((0.0, 20.0), (-25.4, 19.05))), show_pairs(((-25.4, 19.05),), "inch")
     ('(0, 20), (-25.4, 19.05) mm', '(-1, 0.75) in')
@@ -135,7 +138,7 @@ def hints_of(part: type) -> dict[str, Any]:
 
 
 def measures(part: type) -> dict[str, Measure | None]:
-    """Return the measure of each field of a part, or None for a field without one.
+    """Return the measure of each field of a part; None for a field without a measure.
 
     >>> from lobework.parts.follower import Roller
     >>> measures(Roller)["radius"].read("1/8 in")
@@ -150,7 +153,7 @@ def measures(part: type) -> dict[str, Measure | None]:
 
 
 def held_in(part: Any, field: str) -> dict[str, Any]:
-    """Return the parts in a field that is a list of parts; each key is the field's name in the singular, with a number.
+    """Return the parts in a field that is a list of parts. Each key is the name of the field in the singular, with a number.
 
     >>> from types import SimpleNamespace
     >>> from lobework.parts.follower import Roller
@@ -172,7 +175,7 @@ def _numbers(part: type) -> tuple[tuple[str, str], ...]:
 
 
 def require_numbers(part: Any) -> None:
-    """Convert numpy numbers in a part's fields to Python numbers, and refuse a value that is not a number in a numeric field.
+    """Convert numpy numbers in a part's fields to Python numbers, and refuse any other value in a field for a number.
 
     >>> from lobework.parts.follower import Roller
     >>> Roller("1/8 in")
@@ -192,7 +195,7 @@ def require_numbers(part: Any) -> None:
 
 
 def as_pairs(name: str, given: Any) -> Pairs:
-    """Return a setting as pairs of plain numbers, mm; refuse anything else.
+    """Return a setting as pairs of plain numbers, mm; refuse a setting of any other form.
 
     >>> as_pairs("points", [[0, 0], [0.5, 2]])
     ((0.0, 0.0), (0.5, 2.0))
@@ -210,7 +213,9 @@ def as_pairs(name: str, given: Any) -> Pairs:
 
 
 def require_part(given: object, offers: str, name: str, must_be: str) -> None:
-    """Refuse a class, and an object without the attribute ``offers``, which every part of the required kind has.
+    """Refuse a class, and an object that is not a part of the required kind.
+
+    Every part of that kind has an attribute with the name ``offers``.
 
     >>> require_part("knife", "nose_at", "follower", "a follower such as Knife() or Roller(3)")
     Traceback (most recent call last):

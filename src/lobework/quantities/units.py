@@ -1,4 +1,4 @@
-"""Conversion of written quantities to numbers and back, when a file or an argument is read or printed.
+"""Conversion of quantities from written text to numbers, and from numbers to text.
 
 Lengths become millimetres, angles degrees; ratios and phases remain exact fractions until they are used in computations.
 """
@@ -59,12 +59,12 @@ def _per_time(units: dict[str, Fraction], **times: Fraction) -> dict[str, Fracti
 
 
 class _Rate(NamedTuple):
-    """How one kind of rate is written."""
+    """The written form of one kind of rate."""
 
     scales: dict[str, Fraction]
-    """Factor of each unit."""
+    """Factor that converts each unit to the unit in which the rate is stored."""
     bare: str
-    """Unit of a number without one; ``{}`` is the length unit of the file."""
+    """Unit of a number that is written without a unit; ``{}`` stands for the length unit of the file."""
     example: str
 
 
@@ -78,7 +78,8 @@ _RATES: Final = {
     "steps": _Rate({f"/{unit}": 1 / mm for unit, mm in MM_PER.items()}, "/{}", "'400/mm' or '10160/in'"),
     "turning steps": _Rate({"/turn": Fraction(1), "/deg": Fraction(360)}, "/turn", "'3200/turn'"),
 }
-"""The ways of writing every rate: in mm or degrees per second, or steps per mm or turn."""
+"""The written form of each kind of rate. Rates are stored in mm or degrees per second (or second squared), or in steps per mm or
+turn."""
 
 _WHOLE_AND_PART: Final = re.compile(r"(?P<sign>[-+]?)\s*(?:(?P<whole>\d+)\s+)?(?P<top>\d+)\s*/\s*(?P<under>\d+)")
 _DECIMAL: Final = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
@@ -117,12 +118,12 @@ def plain_number(given: Any) -> Any:
 
 
 def is_real(given: Any) -> bool:
-    """Return whether ``given`` is a real number, and neither a bool nor a numpy number (see `plain_number`)."""
+    """Return whether ``given`` is a real number, but not a bool or a numpy number (see `plain_number`)."""
     return type(given) is not bool and isinstance(given, Real) and not hasattr(given, "dtype")
 
 
 def _exact(given: object, example: str) -> tuple[Fraction, str]:
-    """Return the value and the name of the unit, which is empty for a number without one."""
+    """Return the value and the name of the unit; for a number without a unit the name is empty."""
     given = plain_number(given)
     if isinstance(given, bool) or not isinstance(given, int | float | str | Fraction):
         raise InputError("is not a number", given=repr(given), remedy=f"write for example {example}")
@@ -203,7 +204,7 @@ def acceleration(given: object, bare: LengthUnit = "mm") -> float:
 
 
 def turning_acceleration(given: object) -> float:
-    """Return an angular acceleration in degrees/s2. A number without a unit is in degrees/s2 too.
+    """Return an angular acceleration in degrees/s2. A number without a unit is also in degrees/s2.
 
     >>> turning_acceleration("2 turns/s2"), turning_acceleration("720 deg/s2"), turning_acceleration(360)
     (720.0, 720.0, 360.0)
@@ -221,7 +222,7 @@ def steps(given: object, bare: LengthUnit = "mm") -> float:
 
 
 def turning_steps(given: object) -> float:
-    """Return a motor's steps per turn of the axis. A number without a unit is per turn too.
+    """Return a motor's steps per turn of the axis. A number without a unit is also per turn.
 
     >>> turning_steps("3200/turn"), turning_steps(16000)
     (3200.0, 16000.0)
@@ -250,7 +251,7 @@ class Phase:
     turns : Fraction
         Number of turns; whole turns are kept, so that a phase of one turn differs from a phase of zero.
     lobes : Fraction
-        Number of lobes of the cam for which the phase is set.
+        Number of lobes; the angle of a lobe depends on the cam for which the phase is set.
 
     Examples
     --------
@@ -294,7 +295,9 @@ class Phase:
 
 
 def phase(given: object) -> Phase:
-    """Return an exact phase from degrees, turns or lobes, or a sum of them. A number without a unit is in degrees.
+    """Return an exact phase from a value in degrees, turns or lobes, or a sum of such values.
+
+    A number without a unit is in degrees.
 
     >>> phase("1/4 turn")
     Phase(turns=Fraction(1, 4), lobes=Fraction(0, 1))

@@ -1,4 +1,4 @@
-"""Text functions: clean names and messages for a line, a terminal or a table cell, short representations, safety cautions.
+"""Text functions: removal of characters that are unsafe to print, short representations of objects, and safety cautions.
 
 The package computes nothing and does not depend on any part of the lathe.
 """

@@ -10,7 +10,7 @@ import numpy as np
 __all__ = ["Brief"]
 
 _LONGEST: Final = 60
-"""Maximum number of characters of one field."""
+"""Maximum number of characters of one field in the ``repr``."""
 
 
 class Brief:

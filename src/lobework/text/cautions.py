@@ -1,4 +1,4 @@
-"""Safety cautions for work at the lathe; all outputs take their wording from here."""
+"""Safety cautions for work at the lathe; all outputs use the texts of this module."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ IN_SHORT: Final = (
     "first, one hand on the stop; stop cutter and spindle before you touch anything; the maker's instructions, local codes and a "
     "licensed practitioner's advice come first"
 )
-"""The same cautions on one line, printed as the last line of a command."""
+"""The same cautions on one line, printed as the last line of the output of a command."""
 
 SILENT: Final = (
     "this controller takes no comments, so the program contains neither the settings for its stops nor the cautions: keep the "

@@ -1,4 +1,4 @@
-"""Text that is safe to print: names and messages cannot break a line, or send control sequences to a terminal."""
+"""Text that is safe to print: it contains no line breaks and no control sequences for a terminal."""
 
 from __future__ import annotations
 
@@ -7,7 +7,10 @@ __all__ = ["cell", "one_line", "printable"]
 _CALCULATED = "=+-@\N{FULLWIDTH EQUALS SIGN}\N{FULLWIDTH PLUS SIGN}\N{FULLWIDTH HYPHEN-MINUS}\N{FULLWIDTH COMMERCIAL AT}"
 """Characters with which a spreadsheet formula begins."""
 _KEPT = "\u200c\u200d\u00a0\u1680\u2000\u2001\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u2009\u200a\u202f\u205f\u3000"
-"""Zero-width non-joiner and joiner (Unicode 15, 23.2), and spaces of every width; none of them changes the rest of a line."""
+"""Zero-width non-joiner and joiner (Unicode 15, 23.2), and spaces of every width.
+
+None of these characters changes the rest of a line.
+"""
 
 
 def printable(text: str) -> str:

@@ -37,13 +37,13 @@ _MM_PER: Final = {
 }
 """Millimetres in each unit of $INSUNITS: in, ft, mm, cm, m, 1/1000 in, 1/1000 mm, dm. Source: DXF reference, HEADER section."""
 _JOINS_MM: Final = 1e-3
-"""Ends of lines and arcs closer than this are joined: drawings are written with three decimals or more."""
+"""Lines and arcs whose ends are closer than this are joined: drawings are saved with three decimals or more."""
 _MOST_ENTITIES: Final = 8_000
 """Maximum number of entities in a file, including tables, vertices and ends of sections."""
 _MOST_TAGS: Final = 120_000
 _MOST_DEGREE: Final = 15
 _MOST_FITTED: Final = 1_000
-"""Maximum number of fit points of a spline; a system with as many equations is solved for them."""
+"""Maximum number of fit points of a spline; the spline is computed from a system with this number of equations."""
 _FURTHEST_MM: Final = 1e6
 _BINARY: Final = b"AutoCAD Binary DXF\r\n"
 _LONGEST_LAYER: Final = 60
@@ -58,7 +58,7 @@ def drawn(data: bytes, unit: Fraction | None, bare: LengthUnit) -> Drawn:
     Raises
     ------
     InputError
-        If the data is not a DXF file, is truncated, has a curve that is not planar, or specifies an unknown unit.
+        If the data is not a DXF file or is truncated, or if a curve is not planar or the unit is not supported.
     """
     _require_few(data)
     document = _read(data)
@@ -98,7 +98,7 @@ def _require_few(data: bytes) -> None:
 
 
 def _binary_codes(data: bytes) -> Iterator[bool]:
-    """Yield for each readable tag of a binary DXF file whether it begins an entity."""
+    """Yield for each readable tag of a binary DXF file whether the tag begins an entity."""
     from ezdxf.lldxf.tagger import binary_tags_loader
 
     try:
@@ -109,7 +109,7 @@ def _binary_codes(data: bytes) -> Iterator[bool]:
 
 
 def _read(data: bytes) -> Any:
-    """Return the document; it is written to a file because the library detects the encoding only of files."""
+    """Return the document; the data is first saved in a file, because the library detects the encoding only of files."""
     import ezdxf
 
     logging.getLogger("ezdxf").addHandler(logging.NullHandler())
@@ -130,7 +130,7 @@ def _damaged(error: Exception) -> InputError:
 
 
 def _scale(units: int, bare: LengthUnit) -> tuple[Fraction, str]:
-    """Return the size of one unit of the drawing, mm, and a note on what was assumed."""
+    """Return the size of one unit of the drawing, mm, and a note on the unit if it was assumed."""
     if units == 0:
         return _MM_PER[
             4 if bare == "mm" else 1
@@ -162,7 +162,7 @@ def _layer(entity: Any) -> str:
 
 
 class _Curve:
-    """One entity of the drawing, as points in the drawing's units.
+    """One entity of the drawing, which is converted to points in the drawing's units.
 
     Parameters
     ----------
@@ -173,7 +173,7 @@ class _Curve:
     furthest : float
         Maximum size of a curved entity, and maximum distance from the origin of the drawing.
     budget : PointBudget
-        The remaining number of points.
+        The number of points that the curves of the file may still use.
     """
 
     def __init__(self, entity: Any, flat: float, furthest: float, budget: PointBudget) -> None:
@@ -232,7 +232,7 @@ class _Curve:
             raise TooLargeError(problem, remedy=remedy)
 
     def _polyline_points(self, corners: Array, elevation: float, *, closed: bool) -> Array:
-        """Return the points, (n, 3), of a polyline with the corners (k, 3): x, y and bulge; its arcs are approximated."""
+        """Return the points, (n, 3), of a polyline; its ``corners`` are (k, 3): x, y and bulge. Arcs are approximated."""
         corners = np.concatenate([corners, corners[:1]]) if closed else corners
         found = [corners[:1, :2]]
         for (x, y, bulge), (to_x, to_y, _) in itertools.pairwise(corners):
@@ -252,7 +252,10 @@ class _Curve:
 
 
 def _joined_curves(pieces: list[Array], layer: str) -> list[Array]:
-    """Return the curves that result from joining pieces whose ends meet; an open curve begins at the first of its free ends."""
+    """Return the curves that result when pieces whose ends meet are joined.
+
+    An open curve begins at the first of its free ends.
+    """
     joints = _joints(np.array([place for piece in pieces for place in (piece[0], piece[-1])]), layer)
     left, curves = dict.fromkeys(range(len(pieces))), []
     for only_open in (True, False):
@@ -263,7 +266,7 @@ def _joined_curves(pieces: list[Array], layer: str) -> list[Array]:
 
 
 def _joined_curve(pieces: list[Array], joints: dict[int, int], begin: int, left: dict[int, None]) -> Array:
-    """Return the curve that begins at an end of a piece; its pieces are removed from ``left``."""
+    """Return the curve that begins at the end ``begin`` of a piece; remove the pieces of the curve from ``left``."""
     found: list[Array] = []
     end: int | None = begin
     while end is not None and end // 2 in left:
@@ -278,7 +281,7 @@ def _joined_curve(pieces: list[Array], joints: dict[int, int], begin: int, left:
 
 
 def _joints(ends: Array, layer: str) -> dict[int, int]:
-    """Return for each end the other end that it meets; piece k has the ends 2 k and 2 k + 1."""
+    """Return for each end the number of the other end that it meets; the ends of piece k have the numbers 2 k and 2 k + 1."""
     cells: dict[tuple[int, int], list[int]] = defaultdict(list)
     finite = np.abs(ends).max(axis=1) <= 2 * _FURTHEST_MM
     places = np.floor(np.where(finite[:, None], ends, 0.0) / _JOINS_MM).astype(np.int64)

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 __all__ = ["FLAT_MM", "Drawn", "Outline", "PointBudget", "read_outline"]
 
 FLAT_MM: Final = 2e-4
-"""Maximum deviation of a polyline from the curve that it approximates: a tenth of the deviation allowed for a trace."""
+"""Maximum deviation of a polyline from the curve that it approximates: a tenth of the deviation that is allowed for a trace."""
 _MOST_BYTES: Final = 2_000_000
 _MOST_POINTS: Final = 20_000
 _MOST_LISTED: Final = 12
@@ -33,13 +33,13 @@ _NEEDS: Final = {"svg": "svgpathtools", "dxf": "ezdxf"}
 
 
 class PointBudget:
-    """Number of points that remain available to the curves of one file; it is reduced before the points are computed."""
+    """Number of points that the curves of one file may still use; it is reduced before the points of a curve are computed."""
 
     def __init__(self) -> None:
         self.left = _MOST_POINTS
 
     def reserve(self, points: float) -> int:
-        """Return the number of points of a curve, rounded up, after subtracting it from the remaining points.
+        """Subtract the points of a curve from the remaining points, and return their number, rounded up.
 
         Raises
         ------
@@ -55,7 +55,7 @@ class PointBudget:
 
 
 class Drawn(NamedTuple):
-    """The contents of a drawing: its open curves by name, (n, 2) mm, y up, and a note on an assumed unit."""
+    """The contents of a drawing: its open curves by name, (n, 2) mm with y upwards, and a note on the unit if it was assumed."""
 
     curves: dict[str, Array]
     note: str
@@ -70,9 +70,9 @@ class Outline(Brief):
     name : str
         Name of the curve in the drawing.
     points : tuple of (x, y) pairs, mm
-        Points from its beginning, x to the right and y up, relative to the origin of the drawing.
+        Points from the beginning of the curve, x to the right and y upwards, relative to the origin of the drawing.
     note : str
-        What was assumed about the unit; empty if the file specifies it.
+        Assumption about the unit; empty if the file specifies the unit.
     """
 
     name: str
@@ -83,9 +83,9 @@ class Outline(Brief):
 def read_outline(path: Path | str, curve: str = "", *, unit: Fraction | None = None, bare: LengthUnit = "mm") -> Outline:
     """Return a curve of a DXF or SVG file.
 
-    The points of polylines are used as they are; arcs, splines and Bezier curves are approximated by polylines that deviate from
-    them by at most 0.0002 mm. From an SVG file, paths, polylines and lines are read. From a DXF file, polylines, lines, arcs and
-    splines of the model space are read, and those whose ends meet are joined.
+    The points of polylines are used unchanged. Arcs, splines and Bezier curves are approximated by polylines, which deviate from
+    the curves by at most 0.0002 mm. From an SVG file, paths, polylines and lines are read. From a DXF file, polylines, lines,
+    arcs and splines of the model space are read, and curves whose ends meet are joined.
 
     Parameters
     ----------
@@ -96,12 +96,12 @@ def read_outline(path: Path | str, curve: str = "", *, unit: Fraction | None = N
     unit : Fraction, mm, optional
         Size of one unit of the drawing. Default: as specified in the file.
     bare : "mm" or "inch"
-        Unit of a DXF file that specifies none.
+        Unit to assume for a DXF file that specifies no unit.
 
     Raises
     ------
     InputError
-        If the file cannot be read, is damaged or contains no such curve, or the library that reads it is not installed.
+        If the file cannot be read, is damaged or contains no such curve, or the library that reads this format is not installed.
     TooLargeError
         If the file is longer than 2 MB, or its curves need more than 20,000 points in all.
     """
@@ -140,7 +140,7 @@ def read_outline(path: Path | str, curve: str = "", *, unit: Fraction | None = N
 
 
 def _chosen(curves: dict[str, Array], curve: str, name: str) -> str:
-    """Return the name of the requested curve, or, if none is requested, of the only curve."""
+    """Return the name of the requested curve; if no curve is requested, return the name of the only curve."""
     shown = ", ".join(_quoted(each) for each in list(curves)[:_MOST_LISTED]) + (", ..." if len(curves) > _MOST_LISTED else "")
     if not curves:
         raise InputError("holds no open curve", name, remedy="draw the outline as one path or polyline")

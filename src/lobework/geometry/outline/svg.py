@@ -46,12 +46,12 @@ _MOST_ELEMENTS: Final = 10_000
 _MOST_ATTRIBUTES: Final = 60_000
 _MOST_LEVELS: Final = 100
 _MOST_NUMBERS: Final = 60_000
-"""Maximum number of numbers and letters in the paths and polylines of a file: slightly more than 20,000 points need."""
+"""Maximum number of numbers and letters in the paths and polylines of a file: slightly more than 20,000 points can need."""
 _MOST_EXPANDED: Final = 1_000_000
 """Maximum number of characters to which all entity references of a file expand."""
 _LONGEST_TRANSFORM: Final = 2_000
-"""Maximum number of characters of a transform, a namespace name or a default attribute value, because each is read once per
-element."""
+"""Maximum number of characters of a transform, a namespace name or a default attribute value, because the
+library reads each of these texts once per element."""
 _LONGEST_CAUSE: Final = 160
 _LONGEST_SHOWN: Final = 42
 _AGAIN: Final = "save the drawing again"
@@ -102,7 +102,7 @@ def _short(error: Exception) -> str:
 
 
 def _curves(root: Element, paths: list[Any], scale: float) -> dict[str, Array]:
-    """Return the curves, (n, 2) mm, by id, in the order of the file."""
+    """Return the curves, (n, 2) mm, in the order of the file; the keys are their ids."""
     order = {element: number for number, element in enumerate(root.iter())}
     budget = PointBudget()
     curves: dict[str, Array] = {}
@@ -136,9 +136,9 @@ class _ContentCounter:
         ExpatError
             If the data is not XML.
         InputError
-            If its entities are nested, or expand to too much text.
+            If entities of the file are nested, or expand to too much text.
         TooLargeError
-            If it has too many elements, or elements nested too deeply.
+            If the file has too many elements, or its elements are nested too deeply.
         """
         self._references = data.count(b"&")
         parser = ParserCreate()
@@ -179,7 +179,7 @@ class _ContentCounter:
 
 
 def _require_few_numbers(root: Element) -> None:
-    """Refuse a file with more numbers than 20,000 points can need, before they are converted."""
+    """Refuse a file with more numbers than 20,000 points can need, before the numbers are converted."""
     written = [element.get("d", "") + element.get("points", "") for element in root.iter()]
     if sum(sum(1 for _ in _WORD.finditer(each)) for each in written) > _MOST_NUMBERS:
         raise TooLargeError(f"holds more than {_MOST_NUMBERS:,} numbers in its curves", remedy=_SEPARATELY)
@@ -201,7 +201,7 @@ def _require_clean(element: Element) -> None:
 
 
 def _scale(root: Element) -> tuple[Fraction, str]:
-    """Return the size of one unit of the drawing, mm, and a note on what was assumed."""
+    """Return the size of one unit of the drawing, mm, and a note on the unit if it was assumed."""
     sizes = {name: _size(root, name) for name in ("width", "height")}
     box = root.get("viewBox")
     if box is None:
@@ -221,7 +221,7 @@ def _scale(root: Element) -> tuple[Fraction, str]:
 
 
 def _size(root: Element, name: str) -> Fraction | None:
-    """Return width or height, mm; None if it is not specified, or is "auto" or "100%" of a page of unknown size."""
+    """Return the width or height of the drawing, mm; None if it is unspecified, or "auto" or "100%" of a page of unknown size."""
     given = root.get(name)
     if given is None or given.strip() in ("auto", "100%"):
         return None
@@ -240,7 +240,7 @@ def _quoted(given: str) -> str:
 
 
 def _number(written: str) -> Fraction | None:
-    """Return the exact value of a written number; None if it is larger than any page."""
+    """Return the exact value of a written number; None if the number is larger than any page can need."""
     digits, _, power = written.lower().partition("e")
     if len(written) > _LONGEST_NUMBER or len(digits.partition(".")[0]) > _MOST_DIGITS:
         return None
@@ -248,12 +248,12 @@ def _number(written: str) -> Fraction | None:
 
 
 def _subpaths(path: Any) -> list[Any]:
-    """Return the connected subpaths of a path; an empty path has none."""
+    """Return the connected subpaths of a path; for an empty path the list is empty."""
     return list(path.continuous_subpaths()) if len(path) else []
 
 
 def _points(subpath: Any, scale: float, budget: PointBudget) -> Array:
-    """Return a connected subpath as the points of a polyline, (n, 2) mm, y up."""
+    """Return a connected subpath as the points of a polyline, (n, 2) mm with y upwards."""
     found = [np.array([subpath[0].start])]
     found += [_flattened(segment, scale, budget) for segment in subpath]
     seen = np.concatenate(found)
@@ -261,7 +261,7 @@ def _points(subpath: Any, scale: float, budget: PointBudget) -> Array:
 
 
 def _flattened(segment: Any, scale: float, budget: PointBudget) -> Array:
-    """Return the points of a segment without its first one, which belongs to the segment before it: (n,) complex."""
+    """Return the points of a segment, (n,) complex, without the first point, which belongs to the previous segment."""
     if hasattr(segment, "radius"):
         bend = max(abs(segment.radius.real), abs(segment.radius.imag)) * np.radians(segment.delta) ** 2
     else:
