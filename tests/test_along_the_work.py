@@ -171,7 +171,7 @@ def test_a_phase_that_is_not_a_simple_fraction_is_shown_in_degrees(tmp_path):
 def test_the_sheet_shows_the_twist_of_a_cam(tmp_path):
     made = read_job(written(tmp_path, twist="angle = '-1 lobe', over = '2 in', from = -4, ease = '1/6'"))
     told = {entry.name: entry.value for group in made.settings().groups if group.name == "cam 1" for entry in group.entries}
-    assert told["twist"] == "-1 lobe = -45 deg over 50.8 mm from z -4 mm on, eased over 1/6 of it at either end"
+    assert told["twist"] == "-1 lobe = -45 deg over 50.8 mm from z -4 mm on, eased over the first and the last 1/6"
     assert [column.by for column in made.settings().steps[0].columns] == ["program", "program"]
 
 
@@ -187,21 +187,27 @@ def test_a_series_may_step_the_angle_of_a_twist(tmp_path):
 WRONG = {
     "neither over nor turns": (
         {"twist": "angle = 90"},
-        "pass[1].cam[1].twist: neither of over and turns given; write over, a length of the work, or turns, of",
+        "pass[1].cam[1].twist: neither over nor turns is given; write either over (a length) or turns (of the spindle)",
     ),
     "both over and turns": (
         {"twist": "angle = 90, over = 50, turns = 2"},
-        "pass[1].cam[1].twist: both of over and turns given; write over, a length of the work, or turns, of the spindle",
+        "pass[1].cam[1].twist: both over and turns are given; write either over (a length) or turns (of the spindle)",
     ),
     "over nothing": (
         {"twist": "angle = 90, over = 0"},
-        "pass[1].cam[1].twist.over: 0 must be a length above zero; a negative angle turns it back",
+        "pass[1].cam[1].twist.over: 0 must be a length above zero; to reverse the twist, write a negative angle",
     ),
-    "in no turns": ({"twist": "angle = 90, turns = 0"}, "twist.turns: 0 must be above zero; a negative angle turns it back"),
-    "from somewhere, by turns": ({"twist": "angle = 90, turns = 2, from = 3"}, "twist.from: 3 must be left out with turns"),
+    "in no turns": (
+        {"twist": "angle = 90, turns = 0"},
+        "twist.turns: 0 must be above zero; to reverse the twist, write a negative angle",
+    ),
+    "from somewhere, by turns": (
+        {"twist": "angle = 90, turns = 2, from = 3"},
+        "twist.from: 3 must be left out if turns is given",
+    ),
     "eased more than a half": (
         {"twist": "angle = 90, over = 50, ease = 0.6"},
-        "pass[1].cam[1].twist.ease: 0.6 must be the share of the length at either end, 0 to 1/2",
+        "pass[1].cam[1].twist.ease: 0.6 must be the fraction of the length at each end, 0 to 1/2",
     ),
     "no angle": ({"twist": "over = 50"}, "pass[1].cam[1].twist.angle: is missing"),
     "no such key": ({"twist": "angle = 90, over = 50, lead = 3"}, "pass[1].cam[1].twist.lead: there is no such key"),
@@ -241,7 +247,7 @@ def test_invalid_values_are_refused_in_one_line(case, bench):  # noqa: F811 - th
         ({"over": math.nan}, "over=nan: must be a length above zero"),
         ({"over": 50.0, "start": math.nan}, "from=nan: must be a length within a kilometre"),
         ({"over": 50.0, "angle": "1e7 lobe"}, "angle=10000000 lobe: must be at most 1000000 turns or lobes of the cam"),
-        ({"turns": -1}, "turns=-1: must be above zero; a negative angle turns it back"),
+        ({"turns": -1}, "turns=-1: must be above zero; to reverse the twist, write a negative angle"),
     ],
 )
 def test_a_twist_in_python_has_the_same_limits(given, message):

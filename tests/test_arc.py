@@ -238,7 +238,7 @@ def test_the_program_moves_the_slides_and_the_cutter_together(tmp_path):
         ({"arc": "{ radius = 25, from = 15, to = 80, centre = 3 }"}, "pass[1].arc.centre: there is no such key"),
         ({"arc": "25"}, "pass[1].arc: 25"),
         ({"depth": 26}, "pass[1].at.depth: 26 must be less than the arc's radius, 25.4"),
-        ({"more": "travel = { x = 1 }"}, "pass[1].travel: {'x': 1} must be left out with an arc"),
+        ({"more": "travel = { x = 1 }"}, "pass[1].travel: {'x': 1} must be left out if an arc is given"),
         (
             {"without": "x"},
             "arc: the tip moves in X and Z during the cut, but lathe 'lathe of this job' has no axis that moves the x",

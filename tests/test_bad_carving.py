@@ -64,15 +64,15 @@ GRID = "needs 1.51e+11 rays, which would take 1,809.6 GB to carve, more than the
 WRONG = {
     "a profile that folds back": (
         profile("[[0, 0], [1, 1], [0.5, 2]]"),
-        ":14: cutter.points[3]: (0.5, 2.0) must be further across than 1 and no lower than 1; the profile folds back there",
+        ":14: cutter.points[3]: (0.5, 2.0) must be further out than 1 and no lower than 1; the profile folds back there",
     ),
     "a profile that falls": (
         profile("[[0, 0], [1, 1], [2, 0.5]]"),
-        ":14: cutter.points[3]: (2.0, 0.5) must be further across than 1 and no lower than 1; the profile folds back there",
+        ":14: cutter.points[3]: (2.0, 0.5) must be further out than 1 and no lower than 1; the profile folds back there",
     ),
     "a profile that begins beside its tip": (
         profile("[[0.1, 0], [1, 1]]"),
-        ":14: cutter.points: [[0.1, 0], [1, 1]] must be the tip (0, 0) first",
+        ":14: cutter.points: [[0.1, 0], [1, 1]] must be (0, 0), the tip, as the first point",
     ),
     "a profile of one point": (profile("[[0, 0]]"), ":14: cutter.points: [[0, 0]] must be two points or more"),
     "a profile of no number": (
@@ -150,7 +150,7 @@ WRONG = {
     ),
     "a turned profile through the axis": (
         turned("[[0, 12], [-10, -1], [-20, 12]]"),
-        ":8: piece.profile: [[0, 12], [-10, -1], [-20, 12]] must be radii above zero; end it at a small radius",
+        ":8: piece.profile: [[0, 12], [-10, -1], [-20, 12]] must be radii above zero; end the profile at a small radius",
     ),
     "a smooth curve through the axis": (
         turned("[[0, 30], [-10, 2], [-30, 2], [-40, 30]]"),
@@ -162,7 +162,7 @@ WRONG = {
     ),
     "a hollow thicker than the work": (
         turned("[[0, 12], [-20, 12]]", "[[0, 13], [-20, 13]]"),
-        ":9: piece.hollow: [[0, 13], [-20, 13]] must be below the work's own radius, 12 mm at z 0 mm; make the hollow smaller",
+        ":9: piece.hollow: [[0, 13], [-20, 13]] must be below the work's outer radius, 12 mm at z 0 mm; make the hollow smaller",
     ),
     "a hollow beyond the work": (
         turned("[[0, 12], [-20, 12]]", "[[-30, 5], [-40, 5]]"),

@@ -35,10 +35,12 @@ WHEEL = "wheel = { circles = [96, 144] }"
 LENGTH = "write a length such as 3, '3 mm' or '1/8 in', or '16 turns' of its screw"
 OF_A_WHEEL = "the holes of each circle, such as [96, 112, 144] or { outer = 96, inner = 72 }"
 NO_SCREW = (
-    "must be in mm or inches, because the chuck's screw is not specified; specify it, as in "
+    "must be in mm or inches, because the chuck's screw is not specified; specify the screw, as in "
     "screw = { lead = '0.1 in', divisions = 10 }"
 )
-NO_WHEEL = "must be an angle, because the chuck's wheel is not specified; specify it, as in wheel = { circles = [96, 144] }"
+NO_WHEEL = (
+    "must be an angle, because the chuck's wheel is not specified; specify the wheel, as in wheel = { circles = [96, 144] }"
+)
 
 
 def between(turns, nearest):
@@ -46,12 +48,12 @@ def between(turns, nearest):
 
 
 def past(name, stands, end, after):
-    message = f"its slide would go past its end: after {after} turns it stands at {stands}, and its travel ends at {end}"
-    return f"pass[1].chuck[1]: chuck {name!r}: {message}; give it less travel, or fewer turns"
+    message = f"its slide would move beyond its travel: after {after} turns it would be at {stands}, and the travel ends at {end}"
+    return f"pass[1].chuck[1]: chuck {name!r}: {message}; reduce the movement of the slide, or the number of turns"
 
 
 def lacks(name, need, lathe, fittings):
-    remedy = "use a lathe that has it, or add it to the lathe's fittings if yours has it"
+    remedy = "use a lathe with this fitting; if your lathe has it, add it to the fittings of the lathe"
     return f"chuck[1]: chuck {name!r} needs {need!r}, and lathe {lathe!r} has {fittings}; {remedy}"
 
 
@@ -293,7 +295,7 @@ def test_invalid_chucks_are_refused_in_python_with_the_same_line():
         ),
         lambda: replace(bench_lathe(), fittings=()).mount(Oval(throw=1.0)): (
             "chuck[1]: chuck 'oval' needs 'ring', and lathe 'bench' has no fittings; "
-            "use a lathe that has it, or add it to the lathe's fittings if yours has it"
+            "use a lathe with this fitting; if your lathe has it, add it to the fittings of the lathe"
         ),
     }
     for make, message in cases.items():
@@ -373,9 +375,9 @@ NAMED = f"pass[1]: chuck 'spun' ({Spun.__module__}.Spun): "
 CAME = "; this part comes with plugin 'spin' (lobework-spin 0.3); set LOBEWORK_TRACEBACK=1 to see where"
 FAULTS = {
     "no motion": "motions returns ndarray; it must return a lobework.Rigid",
-    "one matrix": "motions returns a rotation of shape (3, 3) for 7 angles; it must be (7, 3, 3) or (1, 3, 3)",
-    "one shift": "motions returns a shift of shape (3,) for 7 angles; it must be (7, 3) or (1, 3)",
-    "three of seven": "motions returns a rotation of shape (3, 3, 3) for 7 angles; it must be (7, 3, 3) or (1, 3, 3)",
+    "one matrix": "motions returns a rotation of shape (3, 3) for 7 angles; the shape must be (7, 3, 3) or (1, 3, 3)",
+    "one shift": "motions returns a shift of shape (3,) for 7 angles; the shape must be (7, 3) or (1, 3)",
+    "three of seven": "motions returns a rotation of shape (3, 3, 3) for 7 angles; the shape must be (7, 3, 3) or (1, 3, 3)",
     "lists": "motions returns a rotation that is not an array of float64; make it with lobework.Rigid.move and .turn",
     "whole numbers": "motions returns a rotation that is not an array of float64; make it with lobework.Rigid.move and .turn",
     "shear": "motions returns a motion that is not rigid at 180 degrees of the spindle: it stretches or shears the work",
@@ -406,24 +408,27 @@ def test_motions_that_are_not_finite_are_refused_with_the_chuck_s_settings(fault
     bench.job.write_text(job(chuck("spun", f'fault = "{fault}"')), encoding="utf-8")
     gives = f"motions returns a shift that is not finite at {degrees} degrees of the spindle"
     settings = f"fault {fault}, is_dynamic True, period_turns 1"
-    message = f"{gives}, with {settings}; it must be finite everywhere: change its settings, or correct the part"
+    message = f"{gives}, with {settings}; the values must be finite everywhere: change its settings, or correct the part"
     came = "; this part comes with plugin 'spin' (lobework-spin 0.3)"
     line = f"{bench.job}:7: {NAMED.replace('pass[1]: ', 'pass[1].chuck[1]: ')}{message}{came}"
     assert {bench.refusal(command, bench.job) for command in (*COMMANDS, "carve")} == {line}
 
 
 def test_a_moving_chuck_with_is_dynamic_false_is_refused(bench, spun):  # noqa: F811
-    message = "is_dynamic is False, but it moves as the spindle turns; set it to True, or return the same motion at every angle"
+    remedy = "set is_dynamic to True, or return one motion for all angles"
+    message = f"is_dynamic is False, but the chuck moves the work as the spindle turns; {remedy}"
     assert fault_of(bench, 'fault = ""', "is_dynamic = false") == NAMED + message + CAME
 
 
 def test_a_negative_period_is_refused(bench, spun):  # noqa: F811
-    message = "period_turns is -1; it must be a whole number of turns, or 0 for never"
+    message = "period_turns is -1; it must be a whole number of turns, or 0 if the motion is not periodic"
     assert fault_of(bench, 'fault = ""', "period_turns = -1") == NAMED + message + CAME
 
 
 def test_invalid_slides_are_reported(bench, spun):  # noqa: F811
-    message = "slides returns a position of 'slide' of shape (4,) for 7 angles; it must be (7,) or (1,), and finite"
+    message = (
+        "slides returns a position of 'slide' of shape (4,) for 7 angles; the shape must be (7,) or (1,), and the numbers finite"
+    )
     assert fault_of(bench, 'fault = "half the places"') == NAMED + message + CAME
     message = "slides returns ndarray; it must return a tuple of lobework.plugins.ChuckSlide"
     assert fault_of(bench, 'fault = "a slide\'s place"') == NAMED + message + CAME

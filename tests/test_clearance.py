@@ -105,7 +105,7 @@ def test_a_fast_slide_is_refused_only_if_it_passes_the_end_of_its_travel(chuck, 
         if fits:
             motion_of(cut)
         else:
-            with pytest.raises(SettingError, match="its slide would go past its end"):
+            with pytest.raises(SettingError, match="its slide would move beyond its travel"):
                 motion_of(cut)
 
 
@@ -118,7 +118,7 @@ def test_a_slide_starts_from_the_spindle_angle_of_its_pass():
     line = fixed(StraightLine(per_turn=10.0, travel=35.0))
     motion_of(cut_on(line, at=At(x=20.0)))
     cut = cut_on(line, at=At(x=20.0))
-    with pytest.raises(SettingError, match=r"its slide would go past its end: after 1 turns? it stands at 40 mm"):
+    with pytest.raises(SettingError, match=r"its slide would move beyond its travel: after 1 turns? it would be at 40 mm"):
         motion_of(replace(cut, passed=replace(cut.passed, spindle="3 turns")))
 
 

@@ -78,7 +78,7 @@ REFUSED = [
     (lambda: Roller(radius=1e-40), "radius=1e-40: must be at least 0.001 mm; use a knife for a sharp edge"),
     (lambda: Roller(radius=1e5), "radius=100000: must be at most 1000 mm; use a flat follower for a straight face"),
     (lambda: Wave(lobes=4, base_radius=60.0, rise=5.0, on="rim"), "on=rim: must be 'edge' or 'face'"),
-    (lambda: Scallop(lobes=12, base_radius=60.0, rise=30.0), "a rounder lobe would overhang"),
+    (lambda: Scallop(lobes=12, base_radius=60.0, rise=30.0), "a higher lobe would overhang"),
     (lambda: EccentricCam(radius=30.0, offset=30.0), "offset=30: must be from 0 to less than the radius, 30"),
     (lambda: MotionLaw(law="cycloidal", lobes=1, base_radius=9.0, rise=1.0, rise_part=Fraction(3, 4)), "dwell_part"),
     (
@@ -125,7 +125,7 @@ REFUSED = [
     ),
     (
         lambda: trace(cut_on(Lathe(name="l", headstock=Headstock(sideways="fixed")), travel=At(x=1.0))),
-        "'l' has no axis that moves the x; it has: none",
+        "'l' has no axis that moves the x; its axes move: none",
     ),
     (
         lambda: trace(cut_on(rocking(200.0), Drive(WAVE, follower=Knife()), Drive(WAVE, follower=Knife()), together="sum")),

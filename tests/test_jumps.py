@@ -270,7 +270,7 @@ def test_a_chuck_with_non_finite_values_over_half_a_degree_is_refused_by_every_c
     assert line == (
         f"{shop.job}:9: pass[1].chuck[1]: chuck 'faulty' (tests.faulty.FaultyChuck): "
         "motions returns numbers that are not finite at 100 degrees of the spindle, with fault nan, at 0.2777777777777778, "
-        "wide 0.00139, size 1 mm; it must be finite everywhere: "
+        "wide 0.00139, size 1 mm; the values must be finite everywhere: "
         "change its settings, or correct the part; this part comes with plugin 'bad' (lobework-bad 0.3)"
     )
 

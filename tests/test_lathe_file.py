@@ -177,11 +177,11 @@ CAM = BENCH + "[[cam]]\nnumber = 1\n"
         ),
         (
             AXIS + 'moves = "x"\nletter = "X"\nacceleration = 0',
-            "9: axis[2].acceleration: 0 must be above zero; leave it out if it has no limit",
+            "9: axis[2].acceleration: 0 must be above zero; leave it out if the axis has no limit",
         ),
         (
             AXIS + 'moves = "x"\nletter = "X"\ntop_speed = "-600 mm/min"',
-            "9: axis[2].top_speed: '-600 mm/min' must be above zero; leave it out if it has no limit",
+            "9: axis[2].top_speed: '-600 mm/min' must be above zero; leave it out if the axis has no limit",
         ),
         (
             AXIS + 'moves = "x"\nletter = "X"\ntop_speed = "12 rpm"',
@@ -200,7 +200,7 @@ CAM = BENCH + "[[cam]]\nnumber = 1\n"
         (AXIS + 'moves = "x"\nletter = "X"\nlow = 5\nhigh = -5', "10: axis[2].high: -5 must be above low, 5"),
         (
             AXIS + 'moves = "x"\nletter = "X"\nsteps = -400',
-            "9: axis[2].steps: -400 must be zero or more; leave it out if it is not known",
+            "9: axis[2].steps: -400 must be zero or more; leave it out if the number is unknown",
         ),
         (
             AXIS + 'moves = "x"\nletter = "X"\nstep = 400',
@@ -211,7 +211,10 @@ CAM = BENCH + "[[cam]]\nnumber = 1\n"
         ),
         (
             HAND + 'moves = "x"',
-            "6: hand[1].screw: is missing: 'x' has a screw; write for example screw = { lead = 2, divisions = 20 }",
+            (
+                "6: hand[1].screw: is missing: a hand axis for 'x' needs a screw; "
+                "write for example screw = { lead = 2, divisions = 20 }"
+            ),
         ),
         (
             HAND + 'moves = "cam 1 phase"',
@@ -237,15 +240,15 @@ CAM = BENCH + "[[cam]]\nnumber = 1\n"
         ),
         (
             AXIS + 'moves = "x"\nletter = "X"\n[[hand]]\nmoves = "x"\nscrew = { lead = 2 }',
-            "10: hand[1].moves: 'x' must be set only by hand; axis X moves it; leave one out",
+            "10: hand[1].moves: 'x' must be set only by hand; axis X moves it; leave out one of the two",
         ),
         (
             CAM + 'turned_by = "motor"',
-            "8: cam[1].turned_by: 'motor' must be given an axis that moves 'cam 1'; add an [[axis]] table with its letter",
+            "8: cam[1].turned_by: 'motor' must be combined with an axis that moves 'cam 1'; add an [[axis]] table for this cam",
         ),
         (
             CAM + 'turned_by = "gears"',
-            "6: cam[1].wheels: is missing: gears need a list of wheels; write the teeth of each, such as [20, 30, 40, 60]",
+            "6: cam[1].wheels: is missing: gears need a list of wheels; write the numbers of teeth, such as [20, 30, 40, 60]",
         ),
         (
             CAM + 'turned_by = "gears"\nwheels = [40]',
@@ -258,16 +261,16 @@ CAM = BENCH + "[[cam]]\nnumber = 1\n"
         (CAM + 'turned_by = "gears"\nwheels = [40, 20]\npairs = 0', "10: cam[1].pairs: 0 must be a whole number, 1 to 6"),
         (
             CAM + 'turned_by = "spindle"\nwheels = [40, 20]',
-            "9: cam[1].wheels: [40, 20] must be left out unless gears turn it",
+            "9: cam[1].wheels: [40, 20] must be left out unless gears turn the cam",
         ),
         (
             CAM + 'turned_by = "spindle"\npercent_places = 2',
-            "9: cam[1].percent_places: 2 must be left out unless a motor turns it",
+            "9: cam[1].percent_places: 2 must be left out unless a motor turns the cam",
         ),
         (
             CAM + 'turned_by = "software"',
             (
-                "8: cam[1].turned_by: 'software' must be given an axis that moves 'x' or 'z', which follows its lift; "
+                "8: cam[1].turned_by: 'software' must be combined with an axis that moves 'x' or 'z', to follow the cam's lift; "
                 "add an [[axis]] table"
             ),
         ),
@@ -281,7 +284,7 @@ CAM = BENCH + "[[cam]]\nnumber = 1\n"
         ),
         (
             CAM + 'turned_by = "spindle"\n[[cam]]\nnumber = 1\nturned_by = "spindle"',
-            "10: cam[2].number: 1 must be turned in one way only; cam[1] has it already",
+            "10: cam[2].number: 1 must be used for one cam only; cam[1] has it already",
         ),
         (
             HAND + 'moves = "cam 1 index"\nscrew = { lead = 2 }\nwheel = { circles = [96] }',
@@ -318,14 +321,14 @@ def test_an_error_in_a_lathe_file_is_reported_in_one_line(text, message, refused
         (
             '[headstock]\nsideways = "slides"\nfollowers = ["front"]',
             'side = "back"',
-            "pass[1].cam[1].side: 'back' must be 'front': lathe 'bench' has a follower only there",
+            "pass[1].cam[1].side: 'back' must be 'front': lathe 'bench' has a follower only on this side",
         ),
         (
             '[headstock]\nsideways = "slides"\n[[cam]]\nnumber = 1\nturned_by = "spindle"',
             'ratio = "3/4"',
             (
                 "pass[1].cam[1].ratio: 3/4 must be 1: lathe 'bench' has cam 1 locked to the spindle; "
-                "use a lathe that turns it by gears or a motor"
+                "use a lathe that turns this cam by gears or a motor"
             ),
         ),
         (
@@ -360,7 +363,7 @@ def test_an_error_in_a_lathe_file_is_reported_in_one_line(text, message, refused
         (
             '[headstock]\nsideways = "fixed"\n[[axis]]\nmoves = "z"\nletter = "Z"\n[[cam]]\nnumber = 1\nturned_by = "software"',
             "",
-            "no axis that moves the x; it has: z",
+            "no axis that moves the x; its axes move: z",
         ),
     ],
 )

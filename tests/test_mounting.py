@@ -114,7 +114,7 @@ def test_fixed_properties_of_a_chuck_are_not_listed_for_setting(chuck, sets):
 def test_overtravel_between_evenly_spaced_samples_is_refused(swings, turns, settings):
     """It goes 15 mm out of its middle, and there stand an even number of tries in a turn."""
     chuck = Oval(throw=5.0, swing=10.0, swings=swings, **{"travel": 14.99, **settings})
-    with pytest.raises(SettingError, match="its slide would go past its end"):
+    with pytest.raises(SettingError, match="its slide would move beyond its travel"):
         motion_of(cut_on(fixed(chuck), turns=turns, at=AT))
 
 

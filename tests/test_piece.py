@@ -196,16 +196,19 @@ WRONG = {
     "a profile away from the headstock": (lambda: turned((0, 20), (40, 20)), "profile[2]=(40.0, 20.0): must be further towards"),
     "a profile through the axis": (
         lambda: turned((0, 20), (-10, -1), (-20, 20)),
-        "profile=((0.0, 20.0), (-10.0, -1.0), (-20.0, 20.0)): must be radii above zero; end it at a small radius",
+        "profile=((0.0, 20.0), (-10.0, -1.0), (-20.0, 20.0)): must be radii above zero; end the profile at a small radius",
     ),
-    "a profile that ends in a point": (lambda: turned((0, 20), (-40, 0)), "must be radii above zero; end it at a small radius"),
+    "a profile that ends in a point": (
+        lambda: turned((0, 20), (-40, 0)),
+        "must be radii above zero; end the profile at a small radius",
+    ),
     "a curve that folds back between its points": (
         lambda: turned((0, 20), (-0.1, 1), (-40, 20)),
-        "profile=its smooth curve: must be a curve that neither folds back nor crosses the axis; add points",
+        "profile=smooth curve through the points: must be a curve that neither folds back nor crosses the axis; add points",
     ),
     "a curve that crosses the axis between its points": (
         lambda: turned((0, 30), (-10, 2), (-30, 2), (-40, 30)),
-        "profile=its smooth curve: must be a curve that neither folds back nor crosses the axis; add points",
+        "profile=smooth curve through the points: must be a curve that neither folds back nor crosses the axis; add points",
     ),
     "a hollow that folds back": (
         lambda: turned(*STRAIGHT, hollow=((0, 10), (-20, 12), (-10, 10))),
@@ -217,15 +220,15 @@ WRONG = {
     ),
     "a hollow wider than the work": (
         lambda: turned(*STRAIGHT, hollow=((0, 25), (-40, 25))),
-        "hollow=radius 25: must be below the work's own radius, 20 mm at z 0 mm; make the hollow smaller",
+        "hollow=radius 25: must be below the work's outer radius, 20 mm at z 0 mm; make the hollow smaller",
     ),
     "a hollow as wide as the work": (
         lambda: turned(*STRAIGHT, hollow=STRAIGHT),
-        "hollow=radius 20: must be below the work's own radius, 20 mm at z 0 mm; make the hollow smaller",
+        "hollow=radius 20: must be below the work's outer radius, 20 mm at z 0 mm; make the hollow smaller",
     ),
     "a hollow that comes out in one place": (
         lambda: turned(*STRAIGHT, hollow=((0, 15), (-20, 21), (-40, 15))),
-        "must be below the work's own radius, 20 mm at z -",
+        "must be below the work's outer radius, 20 mm at z -",
     ),
 }
 

@@ -116,7 +116,9 @@ def test_a_phase_beyond_the_travel_of_its_wheel_is_a_problem():
 
 
 def test_a_hand_set_slide_cannot_travel_during_a_cut():
-    with pytest.raises(SettingError, match=r"travel\.z: .* no axis that moves the z, which is set by hand; it has: spindle$"):
+    with pytest.raises(
+        SettingError, match=r"travel\.z: .* no axis that moves the z, which is set by hand; its axes move: spindle$"
+    ):
         job(Pass(at=At(x=24.0), travel=At(z=-5.0))).settings()
 
 
@@ -126,9 +128,9 @@ def geared(*wheels):
 
 def test_the_settings_list_the_gears_of_a_cam_and_whether_an_idle_wheel_is_needed():
     sheet = job(rings(ratio="1/3"), geared(20, 30, 40, 60)).settings()
-    assert said(sheet, "cam 1", "gears") == "20 drives 60; one idle wheel, to turn it as the spindle turns"
+    assert said(sheet, "cam 1", "gears") == "20 drives 60; one idle wheel: the cam turns in the direction of the spindle"
     sheet = job(rings(ratio="-1/3"), geared(20, 30, 40, 60)).settings()
-    assert said(sheet, "cam 1", "gears") == "20 drives 60; no idle wheel: it turns against the spindle"
+    assert said(sheet, "cam 1", "gears") == "20 drives 60; no idle wheel: the cam turns against the spindle"
 
 
 def test_gears_and_the_phase_of_a_geared_cam_are_set_by_hand():

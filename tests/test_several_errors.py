@@ -123,7 +123,7 @@ TOGETHER = {
         [
             "lobes=0: must be a whole number from 1 to 1000",
             "base_radius=-60: must be above zero",
-            "rise=-1: must be zero or more; put the follower on the back to reverse it",
+            "rise=-1: must be zero or more; to invert the wave, put the follower on the back",
             "on=rim: must be 'edge' or 'face'",
         ],
     ),

@@ -68,7 +68,7 @@ def test_the_tip_passes_every_point_evenly_by_length_and_depth_is_along_the_cros
 def test_a_smooth_curve_that_reverses_slightly_is_refused():
     """By 0.003 mm, between places that were looked at."""
     back = Template(points=((-19.178, 2.0), (-19.678, 60.0), (-39.678, 2.0), (-40.178, 2.0)), smooth=True)
-    with pytest.raises(SettingError, match=r"^points=its smooth curve between points 2 and 3: must be monotonic along z"):
+    with pytest.raises(SettingError, match=r"^points=smooth curve between points 2 and 3: must be monotonic along z"):
         back.require_one_way()
     with pytest.raises(SettingError, match=r"folds back"):
         Turned(profile=back.points)
@@ -148,7 +148,7 @@ def test_the_template_of_a_side_is_its_carved_surface():
     assert_allclose(barrel[[0, -1], 2], [-10, -40], rtol=0, atol=1e-9)
     with pytest.raises(SettingError) as refused:
         template_of(Disc(diameter=50, thickness=5))
-    assert str(refused.value) == "work of the form 'disc' has no side to follow; give points, or a file"
+    assert str(refused.value) == "work of the form 'disc' has no side that a template can follow; write points, or name a file"
 
 
 SECTION = "M 0 61 L 14 61 L 25.125 30 L 21.5 12.25 L 18 0 L 15 0 L 10 55 L 0 55"
@@ -199,19 +199,19 @@ def test_a_horizontal_drawing_is_read_with_axis_right(tmp_path):
         ),
         (
             {"points": ((0, 20), (-5, 21), (-4, 22), (-9, 20))},
-            "points[3]=(-4, 22) mm: must be below z -5 mm, where the point before it is; the template folds back there",
+            "points[3]=(-4, 22) mm: must be below z -5 mm, the position of the previous point; the template folds back there",
         ),
         (
             {"points": ((-9, 20), (-5, 21), (-5, 22), (0, 20))},
-            "points[3]=(-5, 22) mm: must be above z -5 mm, where the point before it is; the template folds back there",
+            "points[3]=(-5, 22) mm: must be above z -5 mm, the position of the previous point; the template folds back there",
         ),
         (
             {"points": ((0, 10), (-1, 40), (-2, 10), (-20, 10)), "smooth": True},
-            "points=its smooth curve between points 2 and 3: must be monotonic along z; it folds back there; add points",
+            "points=smooth curve between points 2 and 3: must be monotonic along z; the curve folds back there; add points",
         ),
         ({"points": VASE, "start": 3.0}, "from=3: must be from -61 mm to 0 mm, the range of the template along z"),
         ({"points": VASE, "end": -70.0}, "to=-70: must be from -61 mm to 0 mm, the range of the template along z"),
-        ({"points": VASE, "start": -5.0, "end": -5.0}, "to=-5: must be a position other than from"),
+        ({"points": VASE, "start": -5.0, "end": -5.0}, "to=-5: must be a position other than that of from"),
         ({"points": VASE, "end": math.nan}, "to=nan: must be a plain number, in mm"),
         (
             {"points": ((0, 20), (-10, 15), (-20, 20)), "rubber": 50.0},
@@ -288,7 +288,7 @@ def test_a_rubber_touches_the_template_and_its_foremost_point_leads_the_tip(poin
     try:
         template.require_one_way()
     except SettingError as refused:
-        assume("its smooth curve" not in str(refused) and "roll along" not in str(refused))
+        assume("smooth curve between" not in str(refused) and "roll along" not in str(refused))
         raise
     line = np.array(points)[:, ::-1]
     if smooth:
@@ -374,11 +374,11 @@ def test_travel_is_checked_along_the_whole_template():
     [
         (
             lambda: led(travel=At(z=-3)),
-            "travel=given: must be left out with a template; the slides follow the template alone",
+            "travel=given: must be left out if a template is given; the slides follow only the template",
         ),
         (
             lambda: led(arc=SlideArc(radius=25, from_deg=0, to_deg=50)),
-            "arc=given: must be left out with a template; the slides follow the template alone",
+            "arc=given: must be left out if a template is given; the slides follow only the template",
         ),
         (
             lambda: Pass(template="vase.svg"),
@@ -386,13 +386,16 @@ def test_travel_is_checked_along_the_whole_template():
         ),
         (
             lambda: motion_of(led(template=Template(points=((0, 20), (-5, 21), (-4, 22), (-9, 20))))),
-            "template: points[3]=(-4, 22) mm: must be below z -5 mm, where the point before it is; the template folds back there",
+            (
+                "template: points[3]=(-4, 22) mm: must be below z -5 mm, the position of the previous point; "
+                "the template folds back there"
+            ),
         ),
         (
             lambda: motion_of(led(lathe=Lathe(name="bare", headstock=Headstock(sideways="fixed"), axes=AXES[:1] + AXES[2:3]))),
             (
                 "template: the x slide follows the template during the cut, but lathe 'bare' has no axis that moves the x; "
-                "it has: spindle, z"
+                "its axes move: spindle, z"
             ),
         ),
     ],

@@ -85,11 +85,11 @@ def test_assumptions_are_reported_by_the_check_and_on_the_sheet(job, capsys):
     assert main(["check", str(job("{ file = 'pixels.svg' }"))]) in (0, 1)
     shown = capsys.readouterr().out
     assert (
-        "note (template): pass 1: pixels.svg, side: its size is in pixels, 96 to an inch; "
+        "note (template): pass 1: pixels.svg, side: the size of the drawing is in pixels, 96 to an inch; "
         "if this is wrong, give the size of its unit, such as unit = '1 mm'"
     ) in shown
     assert main(["settings", str(job("{ file = 'pixels.svg' }"))]) == 0
-    assert "its size is in pixels, 96 to an inch" in capsys.readouterr().out
+    assert "the size of the drawing is in pixels, 96 to an inch" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(
@@ -117,16 +117,22 @@ def test_assumptions_are_reported_by_the_check_and_on_the_sheet(job, capsys):
         ),
         (
             "{ points = [[0, 20], [-5, 21], [-4, 22]] }",
-            "template.points[3]: (-4, 22) mm must be below z -5 mm, where the point before it is; the template folds back there",
+            (
+                "template.points[3]: (-4, 22) mm must be below z -5 mm, the position of the previous point; "
+                "the template folds back there"
+            ),
         ),
         ("{ of = 'piece', from = 4 }", "template.from: 4 must be from -55 mm to 0 mm, the range of the template along z"),
-        ("{ of = 'piece', from = -4, to = -4 }", "template.to: -4 must be a position other than from"),
+        ("{ of = 'piece', from = -4, to = -4 }", "template.to: -4 must be a position other than that of from"),
         (
             "{ file = 'none.svg' }",
             "template.file: none.svg: there is no such file; its path is relative to the folder of the job file",
         ),
-        ("{ file = 'vase.png' }", "template.file: vase.png: is neither .dxf nor .svg; save the drawing as one of them"),
-        ("{ file = 'two.svg' }", "template.file: two.svg: holds 2 curves: 'side', 'axis'; write curve = one of them"),
+        ("{ file = 'vase.png' }", "template.file: vase.png: is neither .dxf nor .svg; save the drawing as .dxf or .svg"),
+        (
+            "{ file = 'two.svg' }",
+            "template.file: two.svg: holds 2 curves: 'side', 'axis'; write the name of one of them, as in curve = 'side'",
+        ),
         ("{ file = 'cut.svg' }", "template.file: cut.svg: is not SVG: unclosed token: line 1, column 0; save the drawing again"),
         ("{ file = 'vase.svg', unit = 0 }", "template.unit: 0.0 must be above zero"),
         (
@@ -153,7 +159,7 @@ def test_each_error_is_reported_in_one_line_with_its_key(job, capsys, written, m
         ("{ of = 'piece', from = 1 }", "from: 1 must be from -55 in to 0 in, the range of the template along z"),
         (
             "{ points = [[0, 0.5], [-1, 0.7], [-0.5, 0.8]] }",
-            "points[3]: (-0.5, 0.8) in must be below z -1 in, where the point before it is; the template folds back there",
+            "points[3]: (-0.5, 0.8) in must be below z -1 in, the position of the previous point; the template folds back there",
         ),
         (
             "{ points = [[0, 0.5], [-0.5, 0.4], [-1, 0.7]], rubber = -3 }",
@@ -179,11 +185,13 @@ def test_the_check_reports_the_depth_of_a_hollow_that_a_rubber_misses(job, capsy
 
 
 def test_a_template_with_a_travel_or_on_a_disc_is_refused(job):
-    with pytest.raises(InputError, match=r"pass\[1\]\.travel: .* must be left out with a template"):
+    with pytest.raises(InputError, match=r"pass\[1\]\.travel: .* must be left out if a template is given"):
         read_job(job("'piece'\ntravel = { z = -4 }"))
     disc = (f'form = "turned"\nprofile = {VASE}', 'form = "disc"\ndiameter = 40\nthickness = 5')
     with pytest.raises(
-        InputError, match=r"pass\[1\]\.template: work of the form 'disc' has no side to follow; give points, or a file"
+        InputError,
+        match=r"pass\[1\]\.template: work of the form 'disc' has no side that a template can follow; "
+        r"write points, or name a file",
     ):
         read_job(job("'piece'", disc))
 

@@ -82,7 +82,7 @@ def test_a_file_without_units_has_those_of_the_job_and_a_note(folder):
     assert_array_equal(read_outline(path).points, VASE)
     inches = read_outline(path, bare="inch")
     assert_allclose(inches.points, np.array(VASE) * 25.4, rtol=1e-15)
-    assert inches.note == "it states no unit, so one unit is taken as 1 in as in the job"
+    assert inches.note == "the drawing specifies no unit; one unit is assumed to be 1 in, as in the job"
 
 
 @pytest.mark.parametrize("bulge", [0.4, -0.4, 1.0, -math.tan(math.radians(10))])
@@ -139,7 +139,7 @@ def test_a_curve_is_selected_by_its_layer(folder):
     assert list(read_outline(path, "side").points) == VASE
     with pytest.raises(InputError) as refused:
         read_outline(path)
-    assert str(refused.value) == "vase.dxf: holds 2 curves: 'side', 'axis'; write curve = one of them"
+    assert str(refused.value) == "vase.dxf: holds 2 curves: 'side', 'axis'; write the name of one of them, as in curve = 'side'"
     with pytest.raises(InputError) as refused:
         read_outline(path, "sides")
     assert str(refused.value) == "vase.dxf: holds no curve 'sides'; did you mean 'side'?; it holds 'side', 'axis'"
@@ -196,7 +196,7 @@ def test_a_truncated_drawing_is_refused(folder):
     path = folder / "cut.dxf"
     for size in np.linspace(0, len(whole.rstrip()) - 4, 24).astype(int):
         path.write_bytes(whole[:size])
-        with pytest.raises(InputError, match=r"^cut\.dxf: is (a damaged or truncated DXF file|not a DXF|empty)"):
+        with pytest.raises(InputError, match=r"^cut\.dxf: is (a damaged or truncated DXF file|not a DXF file|empty)"):
             read_outline(path)
 
 
@@ -241,7 +241,7 @@ def test_a_file_that_is_too_large_is_refused(folder):
 
 
 MANY = "its curves need more than 20,000 points for an accuracy of 0.0002 mm; save the one curve in a file of its own"
-FAR = "a curve on layer '0' is larger than 1,000,000 mm, or as far from the origin; specify the size of one unit"
+FAR = "a curve on layer '0' is larger than 1,000,000 mm, or further than that from the origin; specify the size of one unit"
 
 
 def arcs(model):

@@ -66,13 +66,13 @@ def test_points_are_read_as_written(folder, points, kind):
         ('width="5cm" height="7cm" viewBox="-25 -10 50 70"', 1.0, ""),
         ('width="72pt" height="72pt" viewBox="0 0 25.4 25.4"', 1.0, ""),
         ('width="50mm" viewBox="0 0 50 70"', 1.0, ""),
-        ('width="960" height="960px" viewBox="0 0 254 254"', 1.0, "its size is in pixels, 96 to an inch"),
-        ("", 25.4 / 96, "its units are pixels, 96 to an inch"),
-        ('width="50mm" height="70mm"', 25.4 / 96, "its units are pixels, 96 to an inch"),
+        ('width="960" height="960px" viewBox="0 0 254 254"', 1.0, "the size of the drawing is in pixels, 96 to an inch"),
+        ("", 25.4 / 96, "the units of the drawing are assumed to be pixels, 96 to an inch"),
+        ('width="50mm" height="70mm"', 25.4 / 96, "the units of the drawing are assumed to be pixels, 96 to an inch"),
         (
             'width="100%" height="100%" viewBox="0 0 9 9"',
             25.4 / 96,
-            "it states no width and height, so 96 of its units are taken as an inch",
+            "the drawing specifies no width and height; 96 units are assumed to be an inch",
         ),
     ],
 )
@@ -129,7 +129,9 @@ def test_a_curve_is_selected_by_id_and_a_path_of_two_subpaths_is_two_curves(fold
     path = written(folder, inside)
     assert_array_equal(read_outline(path, "side").points, upright(VASE))
     assert_array_equal(read_outline(path, "feet 2").points, upright([(9, 9), (12, 15)]))
-    assert refusal(path) == ("vase.svg: holds 4 curves: 'line 1', 'side', 'feet 1', 'feet 2'; write curve = one of them")
+    assert refusal(path) == (
+        "vase.svg: holds 4 curves: 'line 1', 'side', 'feet 1', 'feet 2'; write the name of one of them, as in curve = 'side'"
+    )
     assert refusal(path, "sied").startswith("vase.svg: holds no curve 'sied'; did you mean 'side'?; it holds 'line 1'")
 
 
@@ -291,7 +293,7 @@ def test_a_truncated_drawing_is_refused(folder):
 
 def test_an_unreadable_file_is_refused(folder, monkeypatch):
     assert refusal(folder / "none.svg") == "none.svg: there is no such file; its path is relative to the folder of the job file"
-    assert refusal(folder / "vase.png") == "vase.png: is neither .dxf nor .svg; save the drawing as one of them"
+    assert refusal(folder / "vase.png") == "vase.png: is neither .dxf nor .svg; save the drawing as .dxf or .svg"
     (folder / "folder.svg").mkdir()
     assert refusal(folder / "folder.svg") == "folder.svg: is a folder, not a file; name a file in it"
     (folder / "html.svg").write_text("<html/>", encoding="utf-8")

@@ -285,5 +285,5 @@ def test_unreadable_files_are_reported(tmp_path):
         load(tmp_path / "none.ngc")
     with pytest.raises(ValueError, match="is a folder"):
         load(tmp_path)
-    with pytest.raises(ValueError, match="cannot be a file's name"):
+    with pytest.raises(ValueError, match="is not a valid file name"):
         load("a\0b")

@@ -204,7 +204,7 @@ def test_one_size_owned_twice_makes_one_to_one():
 
 
 BAD = {
-    "one wheel": (lambda: train_for(Fraction(1), [24]), r"wheels=\[24\]: must be two or more; list every wheel that is owned"),
+    "one wheel": (lambda: train_for(Fraction(1), [24]), r"wheels=\[24\]: must be two or more; list every wheel that you own"),
     "half a tooth": (lambda: train_for(Fraction(1), [24, 36.5]), "wheels=36.5: must be whole numbers of teeth, 2 to 10000"),
     "one tooth": (lambda: train_for(Fraction(1), [24, 1]), "wheels=1: must be whole numbers of teeth, 2 to 10000"),
     "a still cam": (lambda: train_for(Fraction(0), [24, 36]), "ratio=0: must be other than zero; .* needs no wheels"),

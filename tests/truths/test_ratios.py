@@ -219,16 +219,22 @@ def test_a_ratio_is_accepted_in_the_usual_notations():
 BAD = {
     "no fraction": (lambda: nearest_fraction(Fraction(1, 2), 0), "most_under=0: must be a whole number, one or more"),
     "less than nothing": (lambda: simplest_fraction(Fraction(1), Fraction(-1)), "within=-1: must be zero or more"),
-    "decimals beyond sense": (lambda: nearest_percent(Fraction(1), 99), "places=99: must be decimals of a percent, 0 to 30"),
+    "decimals beyond sense": (
+        lambda: nearest_percent(Fraction(1), 99),
+        "places=99: must be a number of decimals of a percentage, 0 to 30",
+    ),
     "a still cam": (
         lambda: of_percent(Fraction(0), 2),
         "target=0: must be other than zero; a cam that stands still needs no drive",
     ),
     "a still cam in steps": (lambda: of_steps(Fraction(0), 200), "ratio=0: must be other than zero; .*"),
-    "too coarse": (lambda: of_percent(Fraction(1, 1000), 0), "actual=0: .*; percent, no decimals is too coarse for 1/1000"),
-    "no steps": (lambda: of_steps(Fraction(1), 0), "cam=0: must be one step a turn or more"),
+    "too coarse": (
+        lambda: of_percent(Fraction(1, 1000), 0),
+        "actual=0: .*; percent, no decimals is too coarse for the ratio 1/1000",
+    ),
+    "no steps": (lambda: of_steps(Fraction(1), 0), "cam=0: must be one or more steps per turn"),
     "no parts": (lambda: of_step_parts(Fraction(1), 1, 1, 0), "parts=0: must be a whole number, one or more"),
-    "half a decimal": (lambda: of_percent(Fraction(1), 2.5), "places=2.5: must be decimals of a percent, 0 to 30"),
+    "half a decimal": (lambda: of_percent(Fraction(1), 2.5), "places=2.5: must be a number of decimals of a percentage, 0 to 30"),
     "no radius": (
         lambda: RealRatio(description="", target=Fraction(1), actual=Fraction(1)).turns_until_seen(0.0),
         "radius=0: must be above.*",

@@ -49,7 +49,7 @@ def read_bytes(path: Path | str, most: int, *, absent: str, too_long: str, where
         problem = f"cannot be read: {error.strerror or error}"
         raise InputError(problem, name, remedy="check its name and permissions") from None
     except ValueError as error:
-        raise InputError(f"cannot be a file's name: {error}", repr(name), remedy="check the name") from None
+        raise InputError(f"is not a valid file name: {error}", repr(name), remedy="check the name") from None
     if len(data) > most:
         limit, _, remedy = too_long.partition("; ")
         raise TooLargeError(f"is longer than {limit}", name, remedy=remedy)

@@ -191,7 +191,7 @@ def _wheels(name: str, given: Iterable[int]) -> tuple[int, ...]:
 
 def _owned_wheels(given: Iterable[int]) -> Counter[int]:
     owned = Counter(_wheels("wheels", given))
-    require(owned.total() > 1, "wheels", sorted(owned.elements()), "two or more", "list every wheel that is owned")
+    require(owned.total() > 1, "wheels", sorted(owned.elements()), "two or more", "list every wheel that you own")
     return owned
 
 
@@ -212,7 +212,7 @@ def _sides(owned: Counter[int], pairs: int) -> list[_Side]:
     if math.comb(owned.total(), pairs) > _MOST_SIDES:
         count = math.comb(owned.total(), pairs)
         problem = f"{owned.total()} wheels make {count} sets of {pairs}; at most {_MOST_SIDES} can be tried"
-        raise TooLargeError(problem, remedy="ask for fewer pairs, or list fewer wheels")
+        raise TooLargeError(problem, remedy="allow fewer pairs, or list fewer wheels")
     sets = dict.fromkeys(combinations(sorted(owned.elements()), pairs))
     return sorted(_Side(math.prod(each), sum(each), each) for each in sets)
 

@@ -19,7 +19,10 @@ _HOLES: Final = re.compile(
     r"\s*(?P<sign>[-+]?)\s*(?:(?P<turns>\d+)\s*turns?\s+(?:and\s+)?)?(?P<holes>[\d./ ]*[\d.])\s*(?:holes?|notch(?:es)?)"
     r"(?:\s+of\s+(?:the\s+)?(?P<circle>\S.*?)(?:\s+circle)?)?\s*"
 )
-_UNKNOWN: Final = "an angle, because the chuck's wheel is not specified", "specify it, as in wheel = { circles = [96, 144] }"
+_UNKNOWN: Final = (
+    "an angle, because the chuck's wheel is not specified",
+    "specify the wheel, as in wheel = { circles = [96, 144] }",
+)
 """Allowed value and remedy for an index that is written in holes although the chuck has no wheel."""
 _CIRCLES: Final = "the holes of each circle, such as [96, 112, 144] or { outer = 96, inner = 72 }"
 

@@ -149,7 +149,7 @@ def nearest_percent(ratio: Fraction, places: int) -> Fraction:
     Fraction(6667, 10000)
     """
     places = plain_number(places)
-    require(is_whole(places, 0, 30), "places", places, "decimals of a percent, 0 to 30")
+    require(is_whole(places, 0, 30), "places", places, "a number of decimals of a percentage, 0 to 30")
     parts = 100 * 10**places
     return Fraction(round(exactly(ratio) * parts), parts)
 
@@ -206,7 +206,7 @@ class RealRatio:
                 "actual",
                 self.actual,
                 "other than zero",
-                f"{self.description} is too coarse for {self.target}",
+                f"{self.description} is too coarse for the ratio {self.target}",
             )
 
     @property
@@ -334,5 +334,5 @@ def of_step_parts(ratio: Fraction, cam: int | Fraction, spindle: int | Fraction,
 def _steps(name: str, given: int | Fraction) -> Fraction:
     """Return the number of steps per turn as an exact number; refuse fewer than one."""
     steps = exactly(given)
-    require(steps >= 1, name, steps, "one step a turn or more")
+    require(steps >= 1, name, steps, "one or more steps per turn")
     return steps

@@ -18,7 +18,7 @@ _WOUND: Final = re.compile(
 )
 _UNKNOWN: Final = (
     "in mm or inches, because the chuck's screw is not specified",
-    "specify it, as in screw = { lead = '0.1 in', divisions = 10 }",
+    "specify the screw, as in screw = { lead = '0.1 in', divisions = 10 }",
 )
 """Allowed value and remedy for a length that is written in turns although the chuck has no screw."""
 _FINEST: Final = 10
@@ -145,8 +145,8 @@ def wound_length(given: object, bare: LengthUnit = "mm", screw: Screw | None = N
     (40.64, 12.7)
     >>> wound_length("16 turns")
     Traceback (most recent call last):
-    lobework.errors.InputError: '16 turns' must be in mm or inches, because the chuck's screw is not specified; specify it, as in
-        screw = { lead = '0.1 in', divisions = 10 }
+    lobework.errors.InputError: '16 turns' must be in mm or inches, because the chuck's screw is not specified; specify the
+        screw, as in screw = { lead = '0.1 in', divisions = 10 }
     """
     if (wound := Wound.of(given)) is None:
         return length(given, bare)

@@ -93,10 +93,13 @@ class Edge:
             joins = abs(part.near - r) <= _JOINS_MM and abs(start - height) <= _JOINS_MM
             require(joins, "edge", tuple(part), f"a part that begins at ({r:g}, {height:g})")
             round_it = not isinstance(part, ArcSegment) or part.far <= part.radius
-            require(round_it, "edge", tuple(part), "an arc within its circle")
+            require(round_it, "edge", tuple(part), "an arc that ends no further out than its radius")
             end = float(part.at(np.array(part.far)))
             require(
-                part.near < part.far < math.inf and end >= start, "edge", tuple(part), "a part that goes outwards and never down"
+                part.near < part.far < math.inf and end >= start,
+                "edge",
+                tuple(part),
+                "a part that leads outwards and never descends",
             )
             r, height = part.far, end
 

@@ -148,7 +148,7 @@ class Meridian:
 
     @cached_property
     def _smallest_radius(self) -> float:
-        """Smallest radius of curvature of the curve, mm; for a straight curve, a kilometre."""
+        """Smallest radius of curvature of the curve, mm; a kilometre if the curve is nearly straight."""
         spans = np.linspace(self._knots[:-1], self._knots[1:], _SPANS + 1)
         parameters = np.union1d(spans, self._table[0])
         tangent = self._spline(parameters, 1)

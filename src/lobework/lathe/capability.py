@@ -36,7 +36,7 @@ def require_settable(cut: Cut) -> None:
     >>> drive = Drive(Wave(lobes=12, base_radius=62.0, rise=2.0), follower=Roller(3.0))
     >>> require_settable(Cut(number=1, passed=Pass(cams=(drive,)), lathe=lathe))
     Traceback (most recent call last):
-    lobework.errors.SettingError: cam[1].side: 'front' must be 'back': lathe 'bench' has a follower only there
+    lobework.errors.SettingError: cam[1].side: 'front' must be 'back': lathe 'bench' has a follower only on this side
     """
     passed, lathe = cut.passed, cut.lathe
     if passed.at.y and lathe.axis("y") is None and lathe.hand_axis("y") is None:
@@ -53,7 +53,7 @@ def require_settable(cut: Cut) -> None:
 def _require_place(drive: Drive, number: int, lathe: Lathe) -> None:
     places = lathe.headstock.followers
     if drive.side not in places:
-        must_be = f"{places[0]!r}: lathe {lathe.name!r} has a follower only there"
+        must_be = f"{places[0]!r}: lathe {lathe.name!r} has a follower only on this side"
         raise SettingError(where=f"cam[{number}].side", given=repr(drive.side), must_be=must_be)
 
 
@@ -61,8 +61,8 @@ def _require_turned(drive: Drive, number: int, lathe: Lathe) -> None:
     """Refuse a ratio that the drive of this cam cannot produce, and a software cam without a slide to follow its lift."""
     shaft = lathe.cam_shaft(number)
     if shaft.turned_by == "software":
-        slide, direction = ("x", "across") if drive.moves == "sideways" else ("z", "along the spindle")
-        lathe.need(slide, f"cam[{number}]: this cam exists only in software, and a slide follows its lift {direction}")
+        slide, direction = ("x", "across the spindle") if drive.moves == "sideways" else ("z", "along the spindle")
+        lathe.need(slide, f"cam[{number}]: this cam exists only in software, so a slide must follow its lift {direction}")
     elif shaft.turned_by == "gears" or shaft.percent_places is not None:
         try:
             _ = shaft.train(drive.ratio) if shaft.turned_by == "gears" else shaft.percent(drive.ratio)
@@ -71,7 +71,7 @@ def _require_turned(drive: Drive, number: int, lathe: Lathe) -> None:
     elif shaft.turned_by == "spindle" and drive.ratio != 1:
         if any(cam.number == number for cam in lathe.cams):
             must_be = f"1: lathe {lathe.name!r} has cam {number} locked to the spindle"
-            remedy = "use a lathe that turns it by gears or a motor"
+            remedy = "use a lathe that turns this cam by gears or a motor"
             raise SettingError(where=f"cam[{number}].ratio", given=f"{drive.ratio}", must_be=must_be, remedy=remedy)
         lathe.need(f"cam {number}", f"cam[{number}].ratio={drive.ratio}: this cam does not turn with the spindle")
 

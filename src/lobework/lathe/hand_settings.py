@@ -182,7 +182,7 @@ def show_twist(twist: Twist, units: LengthUnit = "mm", lobes: int | None = None)
 
     >>> from lobework.parts.twist import Twist
     >>> show_twist(Twist(angle="60 deg", over=50.0, start=-5.0, ease="1/4"))
-    '1/6 turn = 60 deg over 50 mm from z -5 mm on, eased over 1/4 of it at either end'
+    '1/6 turn = 60 deg over 50 mm from z -5 mm on, eased over the first and the last 1/4'
     >>> show_twist(Twist(angle="-1/2 lobe", turns=3), lobes=12)
     '-1/2 lobe = -15 deg in 3 turns of the spindle'
     """
@@ -191,7 +191,7 @@ def show_twist(twist: Twist, units: LengthUnit = "mm", lobes: int | None = None)
         extent = "each turn of the spindle" if twist.turns == 1 else f"in {twist.turns} turns of the spindle"
     else:
         extent = f"over {show_length(twist.over or 0.0, units)} from z {show_length(twist.start, units)} on"
-    return f"{turned} {extent}" + (f", eased over {twist.ease} of it at either end" if twist.ease else "")
+    return f"{turned} {extent}" + (f", eased over the first and the last {twist.ease}" if twist.ease else "")
 
 
 def gears_of(drive: Drive, number: int, lathe: Lathe) -> str:
@@ -323,7 +323,7 @@ def _wheel_angle(cut: Cut, moves: str) -> Fraction:
 
 
 def by_hand(cut: Cut, units: LengthUnit = "mm") -> dict[str, HandSetting]:
-    """Return all manual settings that a cut needs; the key of each is its ``what``. The program makes the other settings.
+    """Return all manual settings that a cut needs; the key of each setting is its ``what``. The program makes the other settings.
 
     Parameters
     ----------

@@ -39,9 +39,9 @@ class Axis:
     Parameters
     ----------
     moves : str
-        What the axis moves: "spindle", "x", "y", "z", "cam 1", "cam 2" and so on; or "cutter". An axis that
-        moves the cutter turns it about a vertical line through the tip: at 0 degrees the shank is parallel to the spindle, at 90
-        degrees perpendicular to the spindle, towards +X.
+        What the axis moves: "spindle", "x", "y", "z", "cam 1", "cam 2" and so on; or "cutter". An axis that moves the cutter
+        turns it about a vertical line through the tip: at 0 degrees the shank is parallel to the spindle, at 90 degrees it is
+        perpendicular to the spindle, towards +X.
     letter : str
         Address letter in programs: X, Y, Z for slides, A, B, C for rotary axes.
     low, high : float, mm or degrees
@@ -82,12 +82,12 @@ class Axis:
                 not known or self.letter in allowed, "letter", self.letter, " or ".join(allowed) + f" for the {self.moves} axis"
             )
             require(self.low < self.high, "high", self.high, f"above low, {self.low:g}")
-            require(0 <= self.steps < math.inf, "steps", self.steps, "zero or more", "leave it out if it is not known")
+            require(0 <= self.steps < math.inf, "steps", self.steps, "zero or more", "leave it out if the number is unknown")
             for name in ("top_speed", "acceleration"):
                 given = getattr(self, name)
-                require(given > 0, name, given, "above zero", "leave it out if it has no limit")
+                require(given > 0, name, given, "above zero", "leave it out if the axis has no limit")
             require(isinstance(self.reversed, bool), "reversed", repr(self.reversed), "true or false")
-            remedy = "plus is away from the work; reverse its motor in the controller"
+            remedy = "a slide's positive direction is always away from the work; reverse its motor in the controller"
             require(self.rotary or not self.reversed, "reversed", "true", f"left out for the {self.moves} slide", remedy)
 
     @property
@@ -140,7 +140,9 @@ class HandAxis:
         has, lacks = ("wheel", "screw") if self.rotary else ("screw", "wheel")
         if getattr(self, has) is None:
             example = "notches = 96" if self.rotary else "screw = { lead = 2, divisions = 20 }"
-            raise SettingError(f"is missing: {self.moves!r} has a {has}", has, remedy=f"write for example {example}")
+            raise SettingError(
+                f"is missing: a hand axis for {self.moves!r} needs a {has}", has, remedy=f"write for example {example}"
+            )
         require(getattr(self, lacks) is None, lacks, getattr(self, lacks), f"left out for {self.moves!r}, which has a {has}")
 
     @property
@@ -315,25 +317,31 @@ class Lathe:
         """Refuse anything that is moved, set or turned by two devices, and a letter that is used for two axes."""
         _require_once("axis[].letter", (axis.letter for axis in self.axes), "given to one axis only")
         _require_once("axis[].moves", (axis.moves for axis in self.axes), "moved by one axis only")
-        _require_once("hand[].moves", (each.moves for each in self.hand), "set in one way only")
-        _require_once("cam[].number", (each.number for each in self.cams), "turned in one way only")
+        _require_once("hand[].moves", (each.moves for each in self.hand), "set by one hand axis only")
+        _require_once("cam[].number", (each.number for each in self.cams), "used for one cam only")
         for place, each in enumerate(self.hand, 1):
             axis = None if each.moves == "spindle" else self.axis(each.moves.removesuffix(" phase"))
             moved_by = f"axis {axis.letter} moves it" if axis else ""
             if any(each.moves.startswith(f"cam {cam.number} ") for cam in self.cams if cam.turned_by == "software"):
-                moved_by = "this cam is in software only"
-            require(not moved_by, f"hand[{place}].moves", repr(each.moves), "set only by hand", f"{moved_by}; leave one out")
+                moved_by = "this cam exists only in software"
+            require(
+                not moved_by,
+                f"hand[{place}].moves",
+                repr(each.moves),
+                "set only by hand",
+                f"{moved_by}; leave out one of the two",
+            )
 
     def _require_cam_drives(self) -> None:
         """Refuse a cam with a motor but without an axis, and a cam with an axis but without a motor."""
         for place, cam in enumerate(self.cams, 1):
             axis = self.axis(f"cam {cam.number}")
             name, given = f"cam[{place}].turned_by", repr(cam.turned_by)
-            message = f"given an axis that moves 'cam {cam.number}'"
-            require(cam.turned_by != "motor" or axis, name, given, message, "add an [[axis]] table with its letter")
+            message = f"combined with an axis that moves 'cam {cam.number}'"
+            require(cam.turned_by != "motor" or axis, name, given, message, "add an [[axis]] table for this cam")
             if cam.turned_by == "software":
                 follows = self.axis("x") or self.axis("z")
-                message = "given an axis that moves 'x' or 'z', which follows its lift"
+                message = "combined with an axis that moves 'x' or 'z', to follow the cam's lift"
                 require(follows, name, given, message, "add an [[axis]] table")
             if axis is not None:
                 message = f"'motor', because axis {axis.letter} moves 'cam {cam.number}'"
@@ -381,7 +389,7 @@ class Lathe:
             has = ", ".join(axis.moves for axis in self.axes) or "none"
             wound = ", which is set by hand" if self.hand_axis(moves) is not None else ""
             problem = f"{why}, but lathe {self.name!r} has no axis that moves the {moves}{wound}"
-            raise SettingError(problem, remedy=f"it has: {has}")
+            raise SettingError(problem, remedy=f"its axes move: {has}")
         return axis
 
 

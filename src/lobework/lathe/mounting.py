@@ -24,8 +24,8 @@ from lobework.quantities.units import Phase, format_length, format_number, forma
 __all__ = ["Mounted", "chuck_motion_of", "may_have", "measures_of"]
 
 _TRIED_RAD: Final = np.array([0.0, 0.7, 1.9, 3.1, 4.4, 5.6, 9.0])
-"""Angles at which a chuck that is declared as not dynamic is tested. There are seven, because no other dimension of the arrays
-has the size seven."""
+"""Angles, rad, at which a chuck that is declared as not dynamic is tested. Their number is seven, because no other dimension of
+the arrays has this size."""
 _ARM_MM: Final = 100.0
 """Distance from the chuck's centre at which its rotation is converted to a displacement."""
 _LONGEST_PERIOD: Final = 64
@@ -82,7 +82,9 @@ class Mounted(NamedTuple):
         if turns is None:
             return None
         if not isinstance(turns, int) or turns < 0:
-            raise _plugin_error(self.chuck, f"period_turns is {turns!r}; it must be a whole number of turns, or 0 for never")
+            raise _plugin_error(
+                self.chuck, f"period_turns is {turns!r}; it must be a whole number of turns, or 0 if the motion is not periodic"
+            )
         return turns
 
     def require_fitted(self, fittings: tuple[str, ...] | None, lathe: str) -> None:
@@ -93,7 +95,7 @@ class Mounted(NamedTuple):
             meant = next((hint for each in fittings if (hint := nearest(each, missing))), "")
             has = _quoted(fittings) or "no fittings"
             problem = f"chuck {self.name!r} needs {_quoted(missing)}, and lathe {lathe!r} has {has}{meant}"
-            remedy = "use a lathe that has it, or add it to the lathe's fittings if yours has it"
+            remedy = "use a lathe with this fitting; if your lathe has it, add it to the fittings of the lathe"
             raise SettingError(problem, remedy=remedy)
 
     def require_no_lobes(self) -> None:
@@ -156,17 +158,21 @@ class Mounted(NamedTuple):
                 raise _plugin_error(self.chuck, f"slides returns {given}; it must return a tuple of lobework.plugins.ChuckSlide")
             if np.shape(slide.at) not in ((theta.size,), (1,)) or not np.isfinite(slide.at).all():
                 wrong = f"slides returns a position of {slide.name!r} of shape {np.shape(slide.at)} for {theta.size} angles"
-                raise _plugin_error(self.chuck, f"{wrong}; it must be ({theta.size},) or (1,), and finite")
+                raise _plugin_error(self.chuck, f"{wrong}; the shape must be ({theta.size},) or (1,), and the numbers finite")
         return slides  # type: ignore[no-any-return]
 
     def _overtravel_error(self, slide: ChuckSlide, at: float, end: float, turns: float) -> SettingError:
         moves = self.is_dynamic and slide.at.size > 1
-        when = f"after {format_number(turns, 3)} turns it stands" if moves else "it is set"
-        remedy = "give it less travel, or fewer turns" if moves else "set it nearer its middle"
+        when = f"after {format_number(turns, 3)} turns it would be at" if moves else "it is set to"
+        remedy = (
+            "reduce the movement of the slide, or the number of turns"
+            if moves
+            else "set the slide nearer to the middle of its travel"
+        )
         screw = getattr(self.chuck, "screw", None)
         wound = f" ({screw.setting_text(at)})" if isinstance(screw, Screw) else ""
-        reach = f"{when} at {format_length(at, places=3)}{wound}, and its travel ends at {format_length(end, places=3)}"
-        return SettingError(f"chuck {self.name!r}: its {slide.name} would go past its end: {reach}", remedy=remedy)
+        reach = f"{when} {format_length(at, places=3)}{wound}, and the travel ends at {format_length(end, places=3)}"
+        return SettingError(f"chuck {self.name!r}: its {slide.name} would move beyond its travel: {reach}", remedy=remedy)
 
     def require_sound(self, turns: float, begin: float = 0.0) -> None:
         """Refuse a chuck whose motions are not rigid, not finite, or not constant although the chuck is declared as not dynamic.
@@ -183,8 +189,8 @@ class Mounted(NamedTuple):
             raise _plugin_error(self.chuck, f"motions returns {message}")
         variation = max(float(np.ptp(given.shift, axis=0).max()), float(np.ptp(given.rotation, axis=0).max()))
         if not self.is_dynamic and not variation <= JOIN_MM:
-            remedy = "set it to True, or return the same motion at every angle"
-            raise _plugin_error(self.chuck, f"is_dynamic is False, but it moves as the spindle turns; {remedy}")
+            remedy = "set is_dynamic to True, or return one motion for all angles"
+            raise _plugin_error(self.chuck, f"is_dynamic is False, but the chuck moves the work as the spindle turns; {remedy}")
         self._continuity(turns, begin, 1)
 
     def _sampled_motions(self, turns: float, begin: float) -> tuple[Rigid, Array]:
@@ -325,9 +331,9 @@ def _is_array(given: Any) -> bool:
 
 
 def _defect(given: Any, theta: Array) -> str:
-    """Return the defect of what a chuck's ``motions`` returned for the angles ``theta``.
+    """Return a text that describes the defect in what a chuck's ``motions`` returned for the angles ``theta``.
 
-    The text is empty if ``motions`` returned a batch of rigid motions.
+    The text is empty if there is no defect: ``motions`` returned a batch of rigid motions.
     """
     if not isinstance(given, Rigid):
         return f"{type(given).__name__}; it must return a lobework.Rigid"
@@ -336,7 +342,7 @@ def _defect(given: Any, theta: Array) -> str:
         if not isinstance(values, np.ndarray) or values.dtype != np.float64:
             return f"a {name} that is not an array of float64; make it with lobework.Rigid.move and .turn"
         if values.shape not in ((theta.size, *shape), (1, *shape)):
-            return f"a {name} of shape {values.shape} for {theta.size} angles; it must be {wanted}"
+            return f"a {name} of shape {values.shape} for {theta.size} angles; the shape must be {wanted}"
     turned = given.rotation
     stretch = np.abs(turned.transpose(0, 2, 1) @ turned - np.eye(3)).max(axis=(1, 2))
     if (stretch > RIGID).any():

@@ -135,13 +135,13 @@ class Pass(_Repeats):
             if self.arc is not None:
                 must_be = "a SlideArc, such as SlideArc(radius=25, from_deg=10, to_deg=80)"
                 require(isinstance(self.arc, SlideArc), "arc", repr(self.arc), must_be)
-                require(self.travel == At(), "travel", "given", "left out with an arc", "the slides follow the arc alone")
+                require(self.travel == At(), "travel", "given", "left out if an arc is given", "the slides follow only the arc")
                 short = self.arc.radius < 0 or self.at.depth < self.arc.radius
                 require(short, "at.depth", self.at.depth, f"less than the arc's radius, {self.arc.radius:g}")
             if self.template is not None:
                 must_be = "a Template, such as Template(points=[(0, 20), (-30, 25), (-60, 18)])"
                 require(isinstance(self.template, Template), "template", repr(self.template), must_be)
-                alone = "left out with a template", "the slides follow the template alone"
+                alone = "left out if a template is given", "the slides follow only the template"
                 require(self.travel == At(), "travel", "given", *alone)
                 require(self.arc is None, "arc", "given", *alone)
             require(self.together in ("sum", "furthest", None), "together", self.together, "'sum' or 'furthest'")
@@ -158,7 +158,7 @@ class Series(_Repeats):
     of : Pass or Series
         The pass or series that is repeated.
     count : int
-        Number of times that the pass is cut, one or more.
+        Number of times that the pass or series is cut, one or more.
     each : mapping from setting to step
         Step of each setting that changes. ``x``, ``y``, ``z``, ``depth``: positions of the slides, mm. ``spindle``: angle of the
         spindle at the beginning. ``phase``, ``gain``, ``twist``: phase, gain and twist angle of all cams. ``index``: index of the
@@ -304,7 +304,7 @@ class Cut:
 
 
 def step_targets(setting: str, of: Pass, lathe: Lathe) -> list[str]:
-    """Return the full names of the settings of a pass and its lathe to which the name of a step refers.
+    """Return the full names of the settings that the name of a step stands for, on a given pass and lathe.
 
     Raises
     ------
@@ -315,7 +315,10 @@ def step_targets(setting: str, of: Pass, lathe: Lathe) -> list[str]:
     chucks = {mounted.name: mounted.chuck for mounted in lathe.chucks}
     owner, _, name = setting.rpartition(".")
     for both in sorted(chucks.keys() & cams):
-        raise SettingError(f"{both!r} is the name of a cam and of a chuck, so a step is ambiguous", remedy="rename one")
+        raise SettingError(
+            f"{both!r} is the name of a cam and of a chuck, so a step with this name is ambiguous",
+            remedy="rename the cam or the chuck",
+        )
     known: list[str] = [*_PLACES]
     known += [f"{drive.name}.{step}" for drive in of.cams for step in _CAM_STEPS if getattr(drive, step) is not None]
     known += [f"{chuck}.{short}" for chuck, part in chucks.items() for short in _steppable(part)]

@@ -30,7 +30,7 @@ _UNITS: Final = "no lathe has such a cam: check the units"
 
 
 def require_size(name: str, given: float) -> None:
-    """Refuse a size of a cam for which the contact cannot be computed accurately.
+    """Refuse a radius of a cam that is too small or too large for an accurate computation of the contact.
 
     >>> require_size("base_radius", 1e6)
     Traceback (most recent call last):
@@ -76,7 +76,7 @@ class CamShape:
         require_numbers(self)
         require(isinstance(self.lobes, int) and 1 <= self.lobes <= 1000, "lobes", self.lobes, "a whole number from 1 to 1000")
         require_size("base_radius", self.base_radius)
-        require(self.rise >= 0, "rise", self.rise, "zero or more", "put the follower on the back to reverse it")
+        require(self.rise >= 0, "rise", self.rise, "zero or more", "to invert the wave, put the follower on the back")
         require(self.rise <= LARGEST_CAM_MM, "rise", self.rise, _AT_MOST, _UNITS)
         require(self.on in ("edge", "face"), "on", self.on, "'edge' or 'face'")
 
@@ -87,7 +87,7 @@ class CamShape:
 
     def rise_at(self, psi: Array) -> Array:
         """Return the height above the base, mm, at (n,) angles ``psi`` round the cam, rad."""
-        raise TypeError(f"{type(self).__name__} has no shape: give it a method rise_at(psi)")
+        raise TypeError(f"{type(self).__name__} has no shape: define its method rise_at(psi)")
 
     def slope_at(self, psi: Array) -> Array:
         """Return the slope of `rise_at`, mm/rad, at (n,) angles ``psi``, rad."""
@@ -144,7 +144,7 @@ class Scallop(CamShape):
                 "rise",
                 self.rise,
                 f"at most {most:.6g} for {self.lobes} round lobes",
-                "a rounder lobe would overhang",
+                "a higher lobe would overhang",
             )
 
     def _arc(self) -> tuple[float, float]:
@@ -280,7 +280,7 @@ class MotionLaw(CamShape):
             0 <= self.dwell_part <= low or not (0 < self.rise_part < 1 and 0 < self.fall_part < 1),
             "dwell_part",
             self.dwell_part,
-            f"from 0 to {low}, the part of the lobe that rise and fall leave",
+            f"from 0 to {low}, the fraction of the lobe that remains beside rise and fall",
         )
 
     def _edges(self) -> tuple[float, float, float, float]:

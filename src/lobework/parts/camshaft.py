@@ -73,17 +73,17 @@ class CamShaft:
             known = self.turned_by in ("spindle", "gears", "motor", "software")
             require(known, "turned_by", repr(self.turned_by), "'spindle', 'gears', 'motor' or 'software'")
             by_gears = self.turned_by == "gears" or not self.wheels or not known
-            require(by_gears, "wheels", list(self.wheels), "left out unless gears turn it")
+            require(by_gears, "wheels", list(self.wheels), "left out unless gears turn the cam")
             require(len(self.wheels) != 1, "wheels", list(self.wheels), "two wheels or more, such as [20, 30, 40, 60]")
             toothed = all(is_whole(each, 2, 10_000) for each in self.wheels)
             require(toothed, "wheels", list(self.wheels), "whole numbers of teeth, 2 to 10000")
             require(is_whole(self.pairs, 1, MOST_PAIRS), "pairs", self.pairs, f"a whole number, 1 to {MOST_PAIRS}")
             if self.percent_places is not None:
                 by_motor = self.turned_by == "motor" and is_whole(self.percent_places, 0, 12)
-                message = "a whole number, 0 to 12" if self.turned_by == "motor" else "left out unless a motor turns it"
+                message = "a whole number, 0 to 12" if self.turned_by == "motor" else "left out unless a motor turns the cam"
                 require(by_motor or not known, "percent_places", self.percent_places, message)
             if self.turned_by == "gears" and not self.wheels:
-                remedy = "write the teeth of each, such as [20, 30, 40, 60]"
+                remedy = "write the numbers of teeth, such as [20, 30, 40, 60]"
                 raise SettingError("is missing: gears need a list of wheels", "wheels", remedy=remedy)
 
     def train(self, ratio: Fraction) -> Train:
@@ -134,13 +134,13 @@ class CamShaft:
 
         >>> shaft = CamShaft(number=1, turned_by="gears", wheels=(20, 30, 40, 60))
         >>> shaft.idlers(Fraction(1, 2)), shaft.idlers(Fraction(-1, 2))
-        ('one idle wheel, to turn it as the spindle turns', 'no idle wheel: it turns against the spindle')
+        ('one idle wheel: the cam turns in the direction of the spindle', 'no idle wheel: the cam turns against the spindle')
         """
         with_spindle = ratio > 0
-        direction = "as the spindle turns" if with_spindle else "against the spindle"
+        direction = "in the direction of the spindle" if with_spindle else "against the spindle"
         if (self.train(ratio).pairs % 2 == 0) == with_spindle:
-            return f"no idle wheel: it turns {direction}"
-        return f"one idle wheel, to turn it {direction}"
+            return f"no idle wheel: the cam turns {direction}"
+        return f"one idle wheel: the cam turns {direction}"
 
 
 _train_for = lru_cache(maxsize=256)(train_for)

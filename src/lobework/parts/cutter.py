@@ -177,9 +177,9 @@ class RoundNosed(_Edged):
             require(ground, "angle", self.angle_deg, f"0, or {_SHARPEST_DEG:g} degrees or more")
             require(0 < self.width < math.inf, "width", self.width, "above zero")
         least = 2 * self._tangent_point
-        require(least <= self.width, "width", self.width, f"at least {least:g} mm, where nose and flanks meet")
+        require(least <= self.width, "width", self.width, f"at least {least:g} mm, the width at which the nose meets the flanks")
         straight = self.angle_deg > 0 or self.width == least
-        require(straight, "width", self.width, f"{least:g} mm, as wide as the nose, where the sides are straight")
+        require(straight, "width", self.width, f"{least:g} mm, the width of the nose, because the sides are straight")
 
     @property
     def _tangent_point(self) -> float:
@@ -239,11 +239,11 @@ class Profiled(_Edged):
             object.__setattr__(self, "points", as_pairs("points", self.points))
             require(len(self.points) >= 2, "points", self.points, "two points or more")
             require(len(self.points) <= _MOST_POINTS, "points", f"{len(self.points)} points", f"{_MOST_POINTS} points or fewer")
-            require(self.points[0] == (0.0, 0.0), "points", self.points[0], "the tip (0, 0) first")
+            require(self.points[0] == (0.0, 0.0), "points", self.points[0], "(0, 0), the tip, as the first point")
             require(all(math.isfinite(c) for point in self.points for c in point), "points", self.points, "finite numbers")
         for number, (before, after) in enumerate(itertools.pairwise(self.points), 2):
             outwards = after[0] > before[0] and after[1] >= before[1]
-            must_be = f"further across than {before[0]:g} and no lower than {before[1]:g}"
+            must_be = f"further out than {before[0]:g} and no lower than {before[1]:g}"
             require(outwards, f"points[{number}]", after, must_be, "the profile folds back there")
 
     @property

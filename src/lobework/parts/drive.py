@@ -92,7 +92,7 @@ class Drive:
                 turned = getattr(self, name).in_turns(self.cam.lobes)
                 require(abs(turned) <= _MOST_TURNS, name, float(turned), f"at most {_MOST_TURNS} turns of the cam")
             require(self.side in ("front", "back"), "side", self.side, "'front' or 'back'")
-            require(0 < self.gain < 1000, "gain", self.gain, "above zero", "put the follower on the back to reverse it")
+            require(0 < self.gain < 1000, "gain", self.gain, "above zero", "to invert the wave, put the follower on the back")
             must_be = "a Twist, such as Twist(angle='60 deg', over=50)"
             require(self.twist is None or isinstance(self.twist, Twist), "twist", repr(self.twist), must_be)
             require_rests(self.cam, self.follower)

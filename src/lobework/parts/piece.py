@@ -176,7 +176,9 @@ class Turned:
             for name in ("profile", "hollow"):
                 object.__setattr__(self, name, as_pairs(name, getattr(self, name)))
         _require_profile("profile", self.profile)
-        require(all(r > 0 for _, r in self.profile), "profile", self.profile, "radii above zero", "end it at a small radius")
+        require(
+            all(r > 0 for _, r in self.profile), "profile", self.profile, "radii above zero", "end the profile at a small radius"
+        )
         _require_smooth("profile", self.profile)
         if self.hollow:
             _require_profile("hollow", self.hollow)
@@ -226,7 +228,7 @@ def _require_smooth(name: str, points: Pairs) -> None:
     """Refuse points between which the smooth curve folds back or crosses the axis."""
     curve = _meridian(points)
     sound = (curve.least_progress(1, -1.0) > 0).all() and (curve.polyline(0.01)[1:-1, 0] > 0).all()
-    require(sound, name, "its smooth curve", "a curve that neither folds back nor crosses the axis", "add points")
+    require(sound, name, "smooth curve through the points", "a curve that neither folds back nor crosses the axis", "add points")
 
 
 def _require_inside(hollow: Pairs, profile: Pairs) -> None:
@@ -238,7 +240,7 @@ def _require_inside(hollow: Pairs, profile: Pairs) -> None:
     radius, z = within[room.argmin()]
     require(
         room.min() > 0, "hollow", f"radius {radius:.6g}",
-        f"below the work's own radius, {radius + room.min():.6g} mm at z {z:.6g} mm", "make the hollow smaller",
+        f"below the work's outer radius, {radius + room.min():.6g} mm at z {z:.6g} mm", "make the hollow smaller",
     )  # fmt: skip
 
 

@@ -135,12 +135,11 @@ class Chuck(Protocol):
     - ``needs: tuple[str, ...]``: fittings that the lathe must have for the chuck, such as "ring". They may depend on the
       settings of the chuck.
     - ``slides(theta) -> tuple[ChuckSlide, ...]``: the positions of its slides at (n,) spindle angles, rad. A pass that moves a
-    slide beyond the
-      end of its travel is refused.
-    - a field ``screw: Screw | None = None``: with this field, lengths may also be written in turns and
-      divisions of the screw, and are also shown in turns and divisions.
-    - a field ``wheel: Wheel | None = None``: with this field, the field ``index`` may also be written in holes, is
-      also shown in holes, and must coincide with a hole of the wheel.
+      slide beyond the end of its travel is refused.
+    - a field ``screw: Screw | None = None``: with this field, lengths may also be written in turns and divisions of the
+      screw, and are also shown in turns and divisions.
+    - a field ``wheel: Wheel | None = None``: with this field, the field ``index`` may also be written in holes, is also shown in
+      holes, and must coincide with a hole of the wheel.
 
     A field ``screw`` or ``wheel`` of another type has no special meaning.
     """
@@ -204,15 +203,15 @@ def not_finite(kind: str, name: str, part: Any, message: str) -> PartError:
     --------
     >>> from lobework.parts.follower import Roller
     >>> print(not_finite("follower", "roller", Roller(3.0), "nose_at is not finite at 1 mm across"))
-    follower 'roller' (lobework.parts.follower.Roller): nose_at is not finite at 1 mm across, with radius 3 mm; it must be \
-    finite everywhere: change its settings, or correct the part
+    follower 'roller' (lobework.parts.follower.Roller): nose_at is not finite at 1 mm across, with radius 3 mm; the values \
+    must be finite everywhere: change its settings, or correct the part
     """
-    return _part_error(kind, name, part, message, "it must be finite everywhere")
+    return _part_error(kind, name, part, message, "the values must be finite everywhere")
 
 
 def not_continuous(kind: str, name: str, part: Any, message: str) -> PartError:
     """Return the error for a part whose shape jumps so that it cannot be traced; the parameters are those of `not_finite`."""
-    return _part_error(kind, name, part, message, "it must be continuous")
+    return _part_error(kind, name, part, message, "the shape must be continuous")
 
 
 def _part_error(kind: str, name: str, part: Any, message: str, must_be: str) -> PartError:

@@ -86,8 +86,7 @@ class SlideArc:
         from the headstock, and 90 is across the spindle, towards +X.
     cutter : "turns" or "keeps"
         "turns": the cutter turns with the slide and always points to the centre, or in a hollow away from the
-        centre. "keeps": the
-        cutter keeps its direction, because two straight slides follow the arc.
+        centre. "keeps": the cutter keeps its direction, because two straight slides follow the arc.
 
     Examples
     --------

@@ -159,7 +159,7 @@ class Template:
         for number, (before, after) in enumerate(itertools.pairwise(self.points), 2):
             goes_on = (after[column] - before[column]) * direction > 0
             where = f"{feeds} {format_length(before[column], units, 4)}"
-            further = f"{'above' if direction > 0 else 'below'} {where}, where the point before it is"
+            further = f"{'above' if direction > 0 else 'below'} {where}, the position of the previous point"
             require(goes_on, f"points[{number}]", show_pairs((after,), units), further, "the template folds back there")
         if self.smooth:
             self._require_smooth(feeds, direction)
@@ -171,14 +171,14 @@ class Template:
             ends = f"from {format_length(low, units, 4)} to {format_length(high, units, 4)}"
             require(on_it, name, given, f"{ends}, the range of the template along {feeds}")
         first, last = self._range(feeds)
-        require(first != last, "to", self.end, "a position other than from")
+        require(first != last, "to", self.end, "a position other than that of from")
 
     def _require_smooth(self, feeds: Feeding, direction: float) -> None:
         """Refuse points between which the smooth curve folds back."""
         progress = Meridian(np.array(self.points)).least_progress("zx".index(feeds), direction)
         number = int(progress.argmin()) + 1
-        between = f"its smooth curve between points {number} and {number + 1}"
-        require(progress.min() > 0, "points", between, f"monotonic along {feeds}", "it folds back there; add points")
+        between = f"smooth curve between points {number} and {number + 1}"
+        require(progress.min() > 0, "points", between, f"monotonic along {feeds}", "the curve folds back there; add points")
 
     def _range(self, feeds: Feeding) -> tuple[float, float]:
         """Return the arc lengths at which the path of the tip begins and ends, mm."""
@@ -416,7 +416,9 @@ def template_of(piece: Piece, start: float | None = None, end: float | None = No
     """
     surface = surface_of(piece)
     if not isinstance(surface, Round):
-        raise SettingError(f"work of the form {piece.form!r} has no side to follow", remedy="give points, or a file")
+        raise SettingError(
+            f"work of the form {piece.form!r} has no side that a template can follow", remedy="write points, or name a file"
+        )
     profile = getattr(piece, "profile", None)
     if profile is None:
         places = surface.profile(np.linspace(0.0, surface.length, 2 if surface.straight else _MOST_POINTS // 10))

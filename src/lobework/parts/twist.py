@@ -74,19 +74,36 @@ class Twist:
             if self.turns is not None:
                 object.__setattr__(self, "turns", ratio(self.turns))
             if (self.over is None) == (self.turns is None):
-                given = "neither" if self.over is None else "both"
-                remedy = "write over, a length of the work, or turns, of the spindle"
-                raise SettingError(f"{given} of over and turns given", remedy=remedy)
+                given = "neither over nor turns is" if self.over is None else "both over and turns are"
+                remedy = "write either over (a length) or turns (of the spindle)"
+                raise SettingError(f"{given} given", remedy=remedy)
             if self.over is not None:
                 require(isinstance(self.over, int | float), "over", repr(self.over), "a plain number, in mm")
-                require(0 < self.over <= _FURTHEST_MM, "over", self.over, "a length above zero", "a negative angle turns it back")
+                require(
+                    0 < self.over <= _FURTHEST_MM,
+                    "over",
+                    self.over,
+                    "a length above zero",
+                    "to reverse the twist, write a negative angle",
+                )
             if self.turns is not None:
-                require(0 < self.turns <= _MOST_TURNS, "turns", self.turns, "above zero", "a negative angle turns it back")
-                require(not self.start, "from", self.start, "left out with turns, which count from the beginning of the pass")
+                require(
+                    0 < self.turns <= _MOST_TURNS,
+                    "turns",
+                    self.turns,
+                    "above zero",
+                    "to reverse the twist, write a negative angle",
+                )
+                require(
+                    not self.start,
+                    "from",
+                    self.start,
+                    "left out if turns is given, because turns count from the beginning of the pass",
+                )
             much = max(abs(self.angle.turns), abs(self.angle.lobes)) > _MOST_TURNS
             require(not much, "angle", format_phase(self.angle), f"at most {_MOST_TURNS} turns or lobes of the cam")
             require(abs(self.start) <= _FURTHEST_MM, "from", self.start, "a length within a kilometre")
-            require(0 <= self.ease <= Fraction(1, 2), "ease", self.ease, "the share of the length at either end, 0 to 1/2")
+            require(0 <= self.ease <= Fraction(1, 2), "ease", self.ease, "the fraction of the length at each end, 0 to 1/2")
 
     def degrees(self, lobes: int) -> float:
         """Return the total angle, degrees, for a cam with ``lobes`` lobes."""

@@ -57,8 +57,8 @@ JOIN_MM: Final = 1e-6
 JUMP_MM: Final = 1e-4
 """Smallest change of a motion that counts as a jump, if the change does not become smaller as the interval becomes narrower.
 
-Smaller changes are rounding errors of
-inverse functions near the ends of their ranges (1.5e-8 rad at a radius of one metre) and are invisible on a lathe."""
+Smaller changes are rounding errors of inverse functions near the ends of their ranges (1.5e-8 rad at a radius of one metre) and
+are invisible on a lathe."""
 
 RESOLUTION_MM: Final = 0.05
 """Spacing of the rays of carved work: smaller than the eye can resolve at arm's length. Default of the job's setting
@@ -100,8 +100,7 @@ larger than `PACE_SHARE`, because the length of a sharply curved path depends on
 SLOW_SHARE: Final = 0.25
 """Maximum excess of a program's time over the time computed from the job and its lathe, as a fraction of the computed time.
 
-A program that takes
-longer is reported as slow."""
+A program that takes longer is reported as slow."""
 
 SLOW_MARGIN_S: Final = 1.0
 """Time, s, that is added to the limit of `SLOW_SHARE`: one second more in a cut is insignificant compared with the starts and

@@ -238,7 +238,7 @@ def ratio(given: object) -> Fraction:
     """
     value, unit = _exact(given, "'3/4', '-3/2' or '66.67 %'")
     if unit not in ("", "%"):
-        raise _unit_error(given, unit, "none, or %", "'3/4', '-3/2' or '66.67 %'")
+        raise _unit_error(given, unit, "%, or no unit", "'3/4', '-3/2' or '66.67 %'")
     return value / 100 if unit == "%" else value
 
 

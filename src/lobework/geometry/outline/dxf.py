@@ -119,7 +119,7 @@ def _read(data: bytes) -> Any:
         try:
             return ezdxf.readfile(path)  # type: ignore[attr-defined]
         except OSError:
-            raise InputError("is not a DXF", remedy="save the drawing again") from None
+            raise InputError("is not a DXF file", remedy="save the drawing again") from None
         except Exception as error:  # noqa: BLE001 - for a damaged drawing the library may raise any exception
             raise _damaged(error) from None
 
@@ -134,7 +134,7 @@ def _scale(units: int, bare: LengthUnit) -> tuple[Fraction, str]:
     if units == 0:
         return _MM_PER[
             4 if bare == "mm" else 1
-        ], f"it states no unit, so one unit is taken as 1 {'mm' if bare == 'mm' else 'in'} as in the job"
+        ], f"the drawing specifies no unit; one unit is assumed to be 1 {'mm' if bare == 'mm' else 'in'}, as in the job"
     if units not in _MM_PER:
         remedy = "specify the size of one unit of the drawing"
         raise InputError(f"$INSUNITS={units}: this unit is not supported", remedy=remedy)
@@ -227,7 +227,8 @@ class _Curve:
 
     def _require_near(self, places: Iterable[Iterable[float]]) -> None:
         if not all(abs(each) <= self._furthest for place in places for each in place):
-            problem = f"a curve on layer {_layer(self._entity)} is larger than {_FURTHEST_MM:,.0f} mm, or as far from the origin"
+            size = f"larger than {_FURTHEST_MM:,.0f} mm, or further than that from the origin"
+            problem = f"a curve on layer {_layer(self._entity)} is {size}"
             remedy = "specify the size of one unit of the drawing, or draw the curve again"
             raise TooLargeError(problem, remedy=remedy)
 

@@ -109,7 +109,7 @@ def read_outline(path: Path | str, curve: str = "", *, unit: Fraction | None = N
     if Path(path).suffix.lower() == ".svgz":
         raise InputError("is compressed", name, remedy="save the drawing as plain .svg")
     if kind is None:
-        raise InputError("is neither .dxf nor .svg", name, remedy="save the drawing as one of them")
+        raise InputError("is neither .dxf nor .svg", name, remedy="save the drawing as .dxf or .svg")
     too_long = f"{_MOST_BYTES // 10**6} MB; save the one curve in a file of its own"
     data = read_bytes(
         path, _MOST_BYTES, absent="its path is relative to the folder of the job file", too_long=too_long, where=name
@@ -148,7 +148,9 @@ def _chosen(curves: dict[str, Array], curve: str, name: str) -> str:
         short = [each for each in curves if len(each) <= _LONGEST_NAME]
         raise InputError(f"holds no curve {_quoted(curve)}{nearest(curve, short)}; it holds {shown}", name)
     if not curve and len(curves) > 1:
-        raise InputError(f"holds {len(curves)} curves: {shown}", name, remedy="write curve = one of them")
+        raise InputError(
+            f"holds {len(curves)} curves: {shown}", name, remedy="write the name of one of them, as in curve = 'side'"
+        )
     return curve or next(iter(curves))
 
 

@@ -205,19 +205,19 @@ def _scale(root: Element) -> tuple[Fraction, str]:
     sizes = {name: _size(root, name) for name in ("width", "height")}
     box = root.get("viewBox")
     if box is None:
-        return _MM_PER["px"], "its units are pixels, 96 to an inch"
+        return _MM_PER["px"], "the units of the drawing are assumed to be pixels, 96 to an inch"
     numbers = re.findall(_NUMBER, box[:_LONGEST_BOX])
     sides = [_number(each) for each in numbers[2:]]
     if len(box) > _LONGEST_BOX or _POINTS.sub("", box) or len(numbers) != 4 or any(side is None or side <= 0 for side in sides):
         raise InputError(f"viewBox={_quoted(box)} is not four numbers, width and height above zero", remedy=_AGAIN)
     scales = [size / side for size, side in zip(sizes.values(), sides, strict=True) if size is not None and side is not None]
     if not scales:
-        return _MM_PER["px"], "it states no width and height, so 96 of its units are taken as an inch"
+        return _MM_PER["px"], "the drawing specifies no width and height; 96 units are assumed to be an inch"
     if max(scales) - min(scales) > _MOST_DISTORTION * max(scales):
         raise InputError("its width and height do not match its viewBox: the drawing is distorted", remedy=_AGAIN)
     units = [_SIZE.fullmatch(root.get(name, "")) for name, size in sizes.items() if size is not None]
     pixels = all(each is not None and each[2] in ("", "px") for each in units)
-    return scales[0], "its size is in pixels, 96 to an inch" if pixels else ""
+    return scales[0], "the size of the drawing is in pixels, 96 to an inch" if pixels else ""
 
 
 def _size(root: Element, name: str) -> Fraction | None:
