@@ -98,7 +98,7 @@ def test_a_faulty_plugin_is_left_out_with_its_cause_in_one_line(everything, pack
 @pytest.mark.parametrize(("package", "name"), FAULTY, ids=lambda part: part)
 def test_a_faulty_plugin_gives_one_warning_with_its_package_and_version(everything, package, name):
     version = next(each["version"] for each in PACKAGES if each["name"] == package)
-    line = f"lobework plugin {name!r} ({package} {version}) is left out: {expected(FAULTY[package, name])}"
+    line = f"lobework plugin {name!r} ({package} {version}) is not loaded: {expected(FAULTY[package, name])}"
     assert everything["said"].count(["PluginWarning", line]) == 1
     assert everything["said again"] == 0
 
@@ -154,7 +154,7 @@ def test_a_plugin_named_in_the_list_but_not_installed_is_reported_with_a_suggest
     (record,) = shop.report("swy")["refused"]
     assert (record["name"], record["package"]) == ("swy", "")
     assert record["cause"].startswith(
-        "LOBEWORK_PLUGINS names it, but no plugin or package of this name is installed; did you mean 'sway'?; "
+        "LOBEWORK_PLUGINS names this plugin, but no plugin or package of this name is installed; did you mean 'sway'?; "
         "installed: asking, bench, built-in,"
     )
 
@@ -194,7 +194,7 @@ def test_a_package_whose_list_of_plugins_cannot_be_read_hides_no_other(shop, tmp
     script = f"import sys; sys.path.insert(0, {str(tmp_path)!r})\n" + REPORT
     (found,) = map(json.loads, shop.message(script))
     assert cause_of(found, "lobework-spoilt", "lobework-spoilt") == (
-        "its list of plugins cannot be read: UnicodeDecodeError: 'utf-8' codec can't decode byte 0xff in position 20: "
+        "the package's list of plugins cannot be read: UnicodeDecodeError: 'utf-8' codec can't decode byte 0xff in position 20: "
         "invalid start byte; install lobework-spoilt again"
     )
     assert ["chuck", "sway"] in [offer for each in found["loaded"] for offer in each["offers"]]
@@ -276,14 +276,17 @@ print(shelf.part("cutter", "chisel")().width_at(0.1), shelf.part("piece", "squar
     ("use", "line"),
     [
         ('target("shaky").render([])', "PluginError: target 'shaky' of {who} failed: KeyError: 'no such axis'"),
-        ('target("wordy").render([])', "PluginError: target 'wordy' of {who} failed: it returned str, not the file's bytes"),
+        (
+            'target("wordy").render([])',
+            "PluginError: target 'wordy' of {who} failed: render returned str instead of the file's bytes",
+        ),
         ('target("strict").render([])', "InputError: too many cuts for one file; split the job"),
         ("checks()[-2]([], [])", "PluginError: check 'shaky_findings' of {who} failed: ZeroDivisionError: division by zero"),
         (
             "checks()[-1]([], [])",
             (
                 "PluginError: check 'wordy_findings' of {who} failed: "
-                "it returned 'all is well', which is not a lobework.plugins.Finding"
+                "the check returned 'all is well', which is not a lobework.plugins.Finding"
             ),
         ),
     ],
@@ -332,9 +335,12 @@ print(np.array_equal(job().carve(backend="second").depth, job().carve(backend="p
     ("name", "message"),
     [
         ("blunt", "RuntimeError: the edge is gone"),
-        ("lost", "it left a depth of nan mm at row 0, column 20; it must be a number, zero or more"),
-        ("building", "it left a depth of -0.25 mm at row 0, column 20; it must be a number, zero or more"),
-        ("straying", "it left a depth of 0.5 mm at row 0, column 20; there is no work there, so it must stay zero"),
+        ("lost", "the backend left a depth of nan mm at row 0, column 20; a depth must be a number, zero or more"),
+        ("building", "the backend left a depth of -0.25 mm at row 0, column 20; a depth must be a number, zero or more"),
+        (
+            "straying",
+            "the backend left a depth of 0.5 mm at row 0, column 20; there is no work at this ray, so its depth must stay zero",
+        ),
     ],
 )
 def test_an_external_backend_that_fails_is_reported_with_its_plugin(shop, name, message):
@@ -347,7 +353,8 @@ def test_an_external_backend_that_cuts_through_the_axis_is_reported_with_its_plu
         f"{CARVED}\nsaid('boring', piece=barrel, passes=[lw.Pass(name='ring', at=lw.At(z=-9.0, depth=0.4))])", plugins="ways"
     )
     assert re.fullmatch(
-        r"PluginError: backend 'boring' of plugin 'ways' \(lobework-carvers 0\.4\.0\) failed: it left a depth of 10\.5 mm "
+        r"PluginError: backend 'boring' of plugin 'ways' \(lobework-carvers 0\.4\.0\) failed: "
+        r"the backend left a depth of 10\.5 mm "
         r"at row 0, column \d+; the depth must not reach beyond the axis of the work",
         line,
     )
@@ -444,7 +451,7 @@ class TestInside:
 
 def test_the_text_of_a_record_is_one_line():
     record = Record(name="lost", package="lobework-lost", version="1.2.0", cause="it cannot be imported")
-    assert str(record) == "plugin 'lost' (lobework-lost 1.2.0) is left out: it cannot be imported"
+    assert str(record) == "plugin 'lost' (lobework-lost 1.2.0) is not loaded: it cannot be imported"
     idle = Record(name="idle", package="lobework-idle", version="1.0")
     assert str(idle) == "plugin 'idle' (lobework-idle 1.0): nothing on this machine"
 

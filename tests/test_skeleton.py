@@ -85,7 +85,9 @@ def test_an_invalid_name_is_refused_in_one_line(name):
     ("name", "kind"), [("oval", "chuck"), ("wave", "cam"), ("svg", "target"), ("plain", "backend"), ("pen", "cutter")]
 )
 def test_a_name_that_is_taken_is_refused(name, kind):
-    with pytest.raises(InputError, match=f"^NAME: '{name}' is taken: a {kind} of this name is installed; choose another name$"):
+    with pytest.raises(
+        InputError, match=f"^NAME: '{name}' is already used: a {kind} of this name is installed; choose another name$"
+    ):
         lay_out(name, kind)
 
 
@@ -99,7 +101,7 @@ for kind in ("chuck", "cam"):
     except InputError as error:
         print(error)
 """
-    taken = "NAME: 'first-chuck' is taken: a {} of this name is installed; choose another name"
+    taken = "NAME: 'first-chuck' is already used: a {} of this name is installed; choose another name"
     assert shop.message(script) == [taken.format("chuck"), taken.format("plugin")]
 
 

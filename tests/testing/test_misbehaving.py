@@ -92,8 +92,8 @@ def test_text_printed_by_a_loading_plugin_goes_to_standard_error_and_is_noted(be
     assert json.loads(done.stdout)["type"] == "object"
     assert "from below" in done.stderr
     note = (
-        "lobework: note: plugin 'noisy' (lobework-noisy 1.0) prints while it loads: 'hello'; "
-        "a plugin must print nothing: standard output is for results"
+        "lobework: note: plugin 'noisy' (lobework-noisy 1.0) prints to standard output while it loads: 'hello'; "
+        "standard output is for results, so a plugin must print nothing"
     )
     assert done.stderr.splitlines()[-1] == note
 
@@ -108,7 +108,7 @@ def test_a_plugin_that_loads_slowly_is_named_with_its_package(bench):
     assert done.returncode == 0
     start, end = (
         "lobework: note: plugin 'slow' (lobework-slow 1.0) took ",
-        " s to load; it should import large libraries only in",
+        " s to load; import large libraries only in",
     )
     assert only_line(done.stderr).startswith(start)
     assert end in done.stderr
@@ -139,7 +139,7 @@ def test_a_sample_that_cannot_be_shown_is_still_verified(bench):
     done = bench.lobework("verify", "odd")
     assert done.returncode == 1
     assert "  keeps its settings: BROKEN: it fails: SystemExit: 0" in done.stdout.splitlines()
-    assert "chuck odd: a Plate that cannot be shown: SystemExit: 0" in done.stdout.splitlines()
+    assert "chuck odd: a Plate that cannot be printed: SystemExit: 0" in done.stdout.splitlines()
 
 
 def test_sys_exit_in_a_part_never_ends_a_command_with_success(bench):
@@ -172,14 +172,14 @@ def test_a_plugin_that_is_left_out_fails_its_own_tests(bench):
     (bench.folder / "test_old.py").write_text(test, encoding="utf-8")
     done = bench.run("-W", "ignore", "-m", "pytest", "-p", "no:cacheprovider", "-q", "test_old.py")
     assert done.returncode == 1
-    assert "it was written for contract 0" in done.stdout
+    assert "the plugin was written for contract 0" in done.stdout
 
 
 def test_a_plugin_that_offers_nothing_is_reported_as_untested(bench):
     bench.package("bare", f"{HEAD}@hookimpl\ndef lobework_chucks():\n    return []\n")
     done = bench.lobework("verify", "bare")
     assert (done.stderr, done.returncode) == ("", 0)
-    assert "  is loaded: not judged: it offers nothing on this machine" in done.stdout.splitlines()
+    assert "  is loaded: not judged: the plugin offers nothing on this machine" in done.stdout.splitlines()
 
 
 def test_verify_names_the_file_that_the_plugin_was_loaded_from(bench):

@@ -42,7 +42,7 @@ def test_a_part_without_a_sample_fails(bench):
     done = tried(bench, "'plate'")
     assert done.returncode == 1
     assert "[chuck plate: has a sample]" in done.stdout
-    assert "offers no sample of chuck 'plate'; return one from lobework_samples" in done.stdout
+    assert "the plugin has no sample of chuck 'plate'; return a sample from lobework_samples" in done.stdout
 
 
 def test_a_promise_that_cannot_be_tested_is_skipped_with_its_reason(bench):
@@ -55,14 +55,14 @@ def test_a_promise_that_cannot_be_tested_is_skipped_with_its_reason(bench):
     )
     done = tried(bench, "'title'")
     skipped = [line for line in done.stdout.splitlines() if line.startswith("SKIPPED")]
-    assert any("target title: is true to size: its sample has no reads" in line for line in skipped)
+    assert any("target title: is true to size: its sample has no function reads" in line for line in skipped)
 
 
 @pytest.mark.parametrize(
     ("name", "message"),
     [
         ("'palte'", "no plugin or package is called 'palte'; did you mean 'plate'?; installed: built-in, plate"),
-        ("", 'write the mark with one name: @pytest.mark.lobework("its plugin or package")'),
+        ("", 'write the mark with one name: @pytest.mark.lobework("name of the plugin or package")'),
         ("'plate', 'other'", "write the mark with one name"),
     ],
 )

@@ -53,7 +53,7 @@ def test_a_faulty_twin_is_found_by_the_promise_that_it_breaks(kind, twin, shelf)
     assert "\n" not in str(caught.value)
 
 
-MAY_HAVE_NO_CASE = ("refuses nan and infinity", "adds nothing to the passes")
+MAY_HAVE_NO_CASE = ("refuses nan and infinity", "carves no deeper than the deepest pass")
 """A part without numbers has nothing to refuse, and the carving of many rays is on a face."""
 
 

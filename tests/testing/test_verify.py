@@ -15,33 +15,33 @@ plugin 'plate' (lobework-plate 1.0), contract 2
 loaded from HERE/lobework_plate.py
 chuck plate: Plate(step=3.0, index=Phase(turns=Fraction(0, 1), lobes=Fraction(0, 1)))
   keeps its settings: 10 cases
-  goes through a job file: 3 cases
+  keeps its settings in a job file: 3 cases
   refuses nan and infinity: 3 cases
   gives a motion for each angle: 6 cases
-  moves without a jump: 2 cases within 0.0001 mm
+  moves continuously: 2 cases within 0.0001 mm
   stays rigid: 241 cases within 1e-09
   treats each angle independently: 1205 cases within 1e-9 mm
-  leaves its input alone: 4 cases
+  does not change its input: 4 cases
   gives the same result again: 4 cases
   moves only if dynamic: 241 cases
   repeats after its period: 1 case within 1e-07 mm
   turns its index counterclockwise: 1205 cases within 1e-9
   keeps its slides in their travel: 1 case
-  names the fittings it needs: 1 case
-  gives the same trace compiled: 3 cases within 1e-9 mm
+  lists the fittings that it needs: 1 case
+  gives the same trace in compiled code: 3 cases within 1e-9 mm
   marks its settings with their units: 2 cases
-  holds at other settings: 65 cases
+  keeps its promises at other settings: 65 cases
   depends on its own settings alone: 16 cases
   prints nothing: 1 case
   gives the known answers: 1 case within the tolerance of each
-  note: takes SO LONG an angle, 20000 at once
+  note: run time SO LONG an angle, 20000 at once
 20 of 20 promises kept in 3015 cases
 """
 
 
 def plain(bench, said):
     """What was said, without what hangs on the machine: the folder, and how long an angle takes."""
-    return re.sub(r"takes [\d.e+]+ (ns|microseconds|ms)", "takes SO LONG", said.replace(str(bench.folder), "HERE"))
+    return re.sub(r"run time [\d.e+]+ (ns|microseconds|ms)", "run time SO LONG", said.replace(str(bench.folder), "HERE"))
 
 
 def test_every_check_is_printed_with_its_cases_and_a_total(bench):
@@ -58,7 +58,7 @@ def test_a_package_is_found_by_any_spelling_of_its_name(bench):
         "-c", f"from lobework.testing import promise_tests_of; [print(*promise_tests_of(name), sep=', ') for name in {names}]"
     )
     plugin, *packages = done.stdout.splitlines()
-    assert plugin.startswith("chuck plate: keeps its settings, chuck plate: goes through a job file, ")
+    assert plugin.startswith("chuck plate: keeps its settings, chuck plate: keeps its settings in a job file, ")
     assert packages == [plugin, plugin]
 
 
@@ -67,7 +67,10 @@ def test_a_broken_promise_is_named_and_exits_with_1(bench):
     done = bench.lobework("verify", "plate")
     assert (done.stderr, done.returncode) == ("", 1)
     broken = [line for line in done.stdout.splitlines() if "BROKEN" in line]
-    message = "index 1/8 of a turn further: worst error 1.57 rad at spindle 0 deg (sample 0): -0.785398163 instead of 0.785398163"
+    message = (
+        "rotation by an index 1/8 of a turn larger: worst error 1.57 rad at spindle 0 deg (sample 0): "
+        "-0.785398163 instead of 0.785398163"
+    )
     assert broken == [f"  turns its index counterclockwise: BROKEN: {message}"]
     assert done.stdout.endswith("19 of 20 promises kept in 1797 cases, 1 broken\n")
 
@@ -76,7 +79,7 @@ def test_a_part_without_a_sample_is_a_broken_promise(bench):
     bench.plate("plate", sampled=False)
     done = bench.lobework("verify", "plate")
     assert (done.stderr, done.returncode) == ("", 1)
-    message = "  has a sample: BROKEN: offers no sample of chuck 'plate'; return one from lobework_samples"
+    message = "  has a sample: BROKEN: the plugin has no sample of chuck 'plate'; return a sample from lobework_samples"
     assert done.stdout.splitlines()[2:] == ["chuck plate", message, "0 of 1 promises kept in 0 cases, 1 broken"]
 
 
@@ -90,10 +93,10 @@ def test_an_unknown_name_is_reported_with_a_suggestion_and_exits_with_2(bench):
 def test_a_plugin_that_is_left_out_is_reported_with_its_cause(bench):
     bench.package("old", "lobework_contract = 0\n")
     done = bench.lobework("verify", "old")
-    cause = "it was written for contract 0, but this version of lobework supports contract 2; update the plugin's package"
+    cause = "the plugin was written for contract 0, but this version of lobework supports contract 2; update the plugin's package"
     assert done.returncode == 1
     assert done.stdout.splitlines() == [
-        "plugin 'old' (lobework-old 1.0) is left out",
+        "plugin 'old' (lobework-old 1.0) is not loaded",
         f"loaded from {bench.folder / 'lobework_old.py'}",
         "plugin old",
         f"  is loaded: BROKEN: {cause}",
@@ -128,7 +131,10 @@ def test_a_sample_of_a_part_that_its_plugin_does_not_offer_is_reported(bench):
     bench.package("odd", f"{head}@hookimpl\ndef lobework_samples():\n{body}")
     done = bench.lobework("verify", "odd")
     assert done.returncode == 2
-    assert done.stderr == "lobework: plugin 'odd' (lobework-odd 1.0) gives a sample of chuck 'oval', which it does not offer\n"
+    assert (
+        done.stderr
+        == "lobework: plugin 'odd' (lobework-odd 1.0) returns a sample of chuck 'oval', but does not offer that item\n"
+    )
 
 
 def test_every_built_in_part_has_a_sample_and_a_known_answer():
@@ -142,7 +148,7 @@ def test_every_built_in_part_has_a_sample_and_a_known_answer():
 INSIDE = promise_tests_of("built-in")
 JUDGED = (
     "carves like the reference",
-    "carves deep like the reference",
+    "carves deep passes like the reference",
     "treats each carving independently",
     "carves passes of any length",
 )

@@ -1,7 +1,7 @@
 """The public interface for authors of plugins, and the registry that finds installed plugins.
 
-A plugin imports everything from here, as in ``from lobework.plugins import Length, hookimpl, require``. These names are stable:
-within one contract they remain importable from here, even if their modules move. See ``docs/plugins.md``.
+A plugin imports everything from here, as in ``from lobework.plugins import Length, hookimpl, require``. The names are stable:
+within one version of the contract they remain importable from here, even if their modules move. See ``docs/plugins.md``.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The built-in parts, registered by the same hooks as those of any plugin."""
+"""The built-in items, registered by the same hooks as the items of any plugin."""
 
 from __future__ import annotations
 
@@ -88,7 +88,7 @@ def lobework_checks() -> list[Check]:
 
 @hookimpl
 def lobework_samples() -> list[Sample]:
-    """Return the samples of the built-in parts."""
+    """Return the samples of the built-in items."""
     from lobework.plugins.samples import EVERY
 
     return list(EVERY)

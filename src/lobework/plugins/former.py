@@ -1,4 +1,4 @@
-"""The former modules and names of the library, for the error message of a plugin that still uses one of them."""
+"""The former names of modules and objects of the library, for the error message of a plugin that still uses a former name."""
 
 from __future__ import annotations
 
@@ -112,7 +112,7 @@ _MODULES: Final = {
         "printable": "printable",
     },
 }
-"""The present name of each module by its former name, for each folder."""
+"""The present name of each module by its former name, grouped by folder."""
 _MODULE_NOW: Final = {old: f"lobework.{room}.{new}" for room, modules in _MODULES.items() for old, new in modules.items()}
 _NAME_NOW: Final = {
     "Arc": "ArcSegment (of an edge) or SlideArc (of the slides)",
@@ -149,13 +149,13 @@ _MEMBER_NOW: Final = {
 }
 """The present name of each member of a class by its former name."""
 _PART_MEMBER_NOW: Final = {"piece": {"lies": "view"}}
-"""The same for optional members that the parts of plugins may have, for each kind of part."""
+"""The present name of each optional member of a part by its former name, for each kind of part."""
 _NO_NAME: Final = re.compile(r"cannot import name '(\w+)'")
-"""The beginning of Python's message; before Python 3.12 the error has no attribute for the name."""
+"""The beginning of Python's message for a failed import; before Python 3.12 the error has no attribute for the missing name."""
 
 
 def place_now(error: BaseException) -> str:
-    """Return the new name of a module or an object that an import did not find; empty if the library never had it.
+    """Return a text with the new name of a module or object that an import did not find; empty if the name is no former name.
 
     >>> place_now(ModuleNotFoundError("No module named 'lobework.rigid'", name="lobework.rigid"))
     'lobework.rigid is now called lobework.geometry.rigid; plugins import its names from lobework.plugins'
@@ -178,28 +178,28 @@ def place_now(error: BaseException) -> str:
 
 
 def member_now(error: BaseException) -> str:
-    """Return the new name of a member that an object of the library no longer has; empty if it never had it.
+    """Return a text with the new name of a member that an object no longer has; empty if the object never had the member.
 
     >>> from lobework.gearing.screw import Screw
     >>> try:
     ...     Screw(lead=2.54).said(16.0)
     ... except AttributeError as error:
     ...     print(member_now(error))
-    Screw.said is Screw.setting_text now
+    Screw.said is now called Screw.setting_text
     """
     if not isinstance(error, AttributeError):
         return ""
     for each in type(error.obj).__mro__:
         if each.__module__.startswith("lobework.") and (now := _MEMBER_NOW.get(each.__name__, {}).get(error.name or "")):
-            return f"{each.__name__}.{error.name} is {each.__name__}.{now} now"
+            return f"{each.__name__}.{error.name} is now called {each.__name__}.{now}"
     return ""
 
 
 def former_member_of(kind: str, part: type) -> str:
-    """Return the new name of an optional member that a part has under its former name only; empty if there is none.
+    """Return a text with the new name of an optional member that a part has only under its former name; empty if there is none.
 
     >>> former_member_of("piece", type("Square", (), {"lies": "face seen from the cutter"}))
-    'lies is view now'
+    'lies is now called view'
     """
     former = _PART_MEMBER_NOW.get(kind, {}).items()
-    return next((f"{old} is {new} now" for old, new in former if hasattr(part, old) and not hasattr(part, new)), "")
+    return next((f"{old} is now called {new}" for old, new in former if hasattr(part, old) and not hasattr(part, new)), "")

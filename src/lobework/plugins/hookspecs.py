@@ -1,6 +1,6 @@
-"""The hooks that register cams, followers, chucks, cutters, pieces, backends, targets and checks, built-in ones too.
+"""The hooks that register all items, built-in ones included: chucks, cams, followers, cutters, pieces, backends, targets, checks.
 
-A plugin is a module with ``lobework_contract = 2`` and at least one of these functions, marked `hookimpl`.
+A plugin is a module with ``lobework_contract = 2`` and at least one of these functions, decorated with `hookimpl`.
 """
 # mypy: disable-error-code="empty-body"
 
@@ -24,21 +24,21 @@ if TYPE_CHECKING:
 __all__ = ["CONTRACT", "Check", "hookimpl"]
 
 CONTRACT: Final = 2
-"""Version of the interface between lobework and its plugins; it increases only with a change that breaks existing plugins."""
+"""Version of the interface between lobework and its plugins; the version increases only when a change breaks existing plugins."""
 
 hookimpl = pluggy.HookimplMarker("lobework")
-"""Marks a plugin's function as one of the hooks below."""
+"""Decorator that marks a function of a plugin as an implementation of one of the hooks below."""
 
 _hookspec = pluggy.HookspecMarker("lobework")
 
 
 class Check(Protocol):
-    """A function that examines cuts and returns findings; its ``__name__`` is its name."""
+    """A function that examines cuts and returns findings; the ``__name__`` of the function is the name of the check."""
 
     __name__: str
 
     def __call__(self, cuts: Sequence[Cut], traces: Sequence[Trace]) -> Iterable[Finding]:
-        """Return the findings on cuts and their traces; both sequences have the same order."""
+        """Return the findings on the cuts; ``traces`` has the trace of each cut, in the order of ``cuts``."""
 
 
 @_hookspec
@@ -73,7 +73,7 @@ def lobework_backends() -> list[Backend]:
 
 @_hookspec
 def lobework_targets() -> list[Target]:
-    """Return targets: each turns a drawing, traces, a program, settings or a carving into one file."""
+    """Return targets: each converts one kind of object (a drawing, traces, a program, settings or a carving) into one file."""
 
 
 @_hookspec
@@ -83,4 +83,4 @@ def lobework_checks() -> list[Check]:
 
 @_hookspec
 def lobework_samples() -> list[Sample]:
-    """Return the samples with which the kit `lobework.testing` tests these items: at least one for each."""
+    """Return the samples with which the kit `lobework.testing` tests the items of the plugin: one or more for each item."""

@@ -1,4 +1,4 @@
-"""The registry of plugins: it loads each one separately, and leaves out a plugin that breaks a promise."""
+"""The registry of plugins: each plugin is loaded separately, and a plugin that breaks a promise is not loaded."""
 
 from __future__ import annotations
 
@@ -40,11 +40,11 @@ GROUP: Final = "lobework"
 """The entry-point group under which a package names its plugins."""
 
 VARIABLE: Final = "LOBEWORK_PLUGINS"
-"""The environment variable that selects the plugins to load: unset, all; empty or ``none``, only the built-in one;
-otherwise a list of plugins or packages, separated by commas."""
+"""The environment variable that selects the plugins to load. If unset, all plugins are loaded; if empty or ``none``, only the
+built-in plugin. Otherwise the variable is a list of plugins or packages, separated by commas."""
 
 SLOW_S: Final = 2.0
-"""Load time, in seconds, above which a note names the plugin: every command that needs plugins waits for it."""
+"""Load time, in seconds, above which a note names the plugin: every command that needs plugins waits until all are loaded."""
 
 _HOOKS: Final[dict[str, str]] = {
     "lobework_cams": "cam",
@@ -65,7 +65,7 @@ _last_load_notes: Final[list[str]] = []
 
 
 class PluginWarning(UserWarning):
-    """A plugin is left out; the message names the plugin, its package and the cause."""
+    """A plugin is not loaded; the message names the plugin, its package and the cause."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,15 +75,15 @@ class Record:
     Parameters
     ----------
     name : str
-        The name of its entry point; ``"built-in"`` for the parts of lobework itself.
+        The name of the entry point of the plugin; ``"built-in"`` for the items of lobework itself.
     package, version : str
-        The installed package of the plugin, and its version; empty if there is none.
+        The installed package of the plugin, and the version of the package; empty if there is no package.
     cause : str
-        The reason why the plugin is left out, in one line; empty if it is loaded.
+        The reason why the plugin is not loaded, in one line; empty if the plugin is loaded.
     offers : tuple of (kind, name) pairs
-        The items that it offers, such as ``("chuck", "oval")``; empty if it is left out.
+        The items that the plugin offers, such as ``("chuck", "oval")``; empty if the plugin is not loaded.
     path : str
-        The file that its module was loaded from; empty if it was not imported or has no file.
+        The file from which the module of the plugin was loaded; empty if the module was not imported or has no file.
 
     Examples
     --------
@@ -106,7 +106,7 @@ class Record:
 
     def __str__(self) -> str:
         if self.cause:
-            return f"{self.title} is left out: {self.cause}"
+            return f"{self.title} is not loaded: {self.cause}"
         return f"{self.title}: {', '.join(f'{kind} {name!r}' for kind, name in self.offers) or 'nothing on this machine'}"
 
 
@@ -125,18 +125,18 @@ class _Loaded(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plugins:
-    """The installed items: built-in ones first, then those of each plugin, in the order of the plugins' names.
+    """The installed items: first the built-in items, then the items of each plugin, in the order of the plugins' names.
 
     Parameters
     ----------
     loaded, refused : tuple of Record
-        The plugins that are loaded, and those that are left out, with their causes.
+        The plugins that are loaded, and the plugins that are not loaded, with the causes.
     parts : mapping from kind to a mapping from name to item
-        "cam", "follower", "chuck", "cutter", "piece", "backend", "target" and "check".
+        The items; the kinds are "cam", "follower", "chuck", "cutter", "piece", "backend", "target" and "check".
     asked_samples : mapping from a plugin's name to a function that returns its samples
-        See `samples`.
+        The functions that `samples` calls.
     notes : tuple of str
-        One line for each plugin that took longer than `SLOW_S` to load, and one for each that printed while loading.
+        One line for each plugin that took longer than `SLOW_S` to load, and one line for each plugin that printed while loading.
 
     Examples
     --------
@@ -155,12 +155,12 @@ class Plugins:
 
     @classmethod
     def load(cls) -> Plugins:
-        """Find and load the plugins that ``LOBEWORK_PLUGINS`` selects; warn once about each that is left out.
+        """Find and load the plugins that ``LOBEWORK_PLUGINS`` selects; warn once about each plugin that is not loaded.
 
         Raises
         ------
         PluginError
-            If a built-in part breaks a promise; never for a part of another plugin.
+            If a built-in item breaks a promise; never for an item of another plugin.
         """
         built_in = _built_in()
         entries, refused = _entries()
@@ -185,33 +185,33 @@ class Plugins:
         return cls(loaded=loaded, refused=tuple(refused), parts=parts, asked_samples=asked_samples, notes=notes)
 
     def kinds(self, kind: PartKind) -> dict[str, type]:
-        """Return every part of one kind by name: "cam", "follower", "chuck", "cutter" or "piece"."""
+        """Return all parts of one kind by their names; the kind is "cam", "follower", "chuck", "cutter" or "piece"."""
         if kind not in get_args(PartKind):
             raise UnknownNameError("kind of part", kind, get_args(PartKind))
         return dict(self.parts[kind])
 
     def part(self, kind: PartKind, name: str) -> type:
-        """Return the part of a kind and name; raise `UnknownNameError` if there is none."""
+        """Return the part called ``name`` of the kind ``kind``; raise `UnknownNameError` if there is no such part."""
         return _lookup(kind, name, self.kinds(kind))
 
     def backends(self) -> dict[str, Backend]:
-        """Return every carving backend by name."""
+        """Return all carving backends by their names."""
         return dict(self.parts["backend"])
 
     def backend(self, name: str) -> Backend:
-        """Return the carving backend of a name; raise `UnknownNameError` if there is none."""
+        """Return the carving backend called ``name``; raise `UnknownNameError` if there is no such backend."""
         return _lookup("backend", name, self.backends())
 
     def targets(self) -> dict[str, Target]:
-        """Return every target by name."""
+        """Return all targets by their names."""
         return dict(self.parts["target"])
 
     def target(self, name: str) -> Target:
-        """Return the target of a name; raise `UnknownNameError` if there is none."""
+        """Return the target called ``name``; raise `UnknownNameError` if there is no such target."""
         return _lookup("target", name, self.targets())
 
     def plugin_at_fault(self, error: BaseException | None) -> Record | None:
-        """Return the plugin whose part raised an error or one of its causes; None if no plugin did.
+        """Return the plugin whose part raised an error or a cause of the error; None if no part of a plugin did.
 
         The causes are searched too, because Python replaces a StopIteration inside a generator by a RuntimeError.
         """
@@ -231,16 +231,16 @@ class Plugins:
         return None
 
     def checks(self) -> tuple[Check, ...]:
-        """Return every check; the ``__name__`` of a check is its name."""
+        """Return all checks; the name of a check is its ``__name__``."""
         return tuple(self.parts["check"].values())
 
     def samples(self, plugin: str) -> tuple[Sample, ...]:
-        """Return the samples of the plugin of this name; only this method calls the plugin's hook for samples.
+        """Return the samples of the plugin called ``plugin``; only this method calls the hook for samples.
 
         Raises
         ------
         PluginError
-            If its hook fails, or returns anything but samples.
+            If the hook of the plugin fails, or returns anything but samples.
         UnknownNameError
             If no plugin of this name is loaded.
         """
@@ -275,7 +275,7 @@ def _warn_once(record: Record) -> None:
 
 
 def _selection() -> set[str] | None:
-    """Return the plugins and packages that the environment variable names; None if it is unset."""
+    """Return the names of plugins and packages in the environment variable; None if the variable is unset."""
     given = os.environ.get(VARIABLE)
     if given is None:
         return None
@@ -303,13 +303,13 @@ def _entries() -> tuple[list[metadata.EntryPoint], list[Record]]:
     known = sorted({entry.name for entry in entries})
     for name in sorted(selection):
         if not any(_matches(name, entry) for entry in entries):
-            cause = f"{VARIABLE} names it, but no plugin or package of this name is installed{nearest(name, known)}"
+            cause = f"{VARIABLE} names this plugin, but no plugin or package of this name is installed{nearest(name, known)}"
             refused.append(Record(name=name, package="", version="", cause=f"{cause}; installed: {', '.join(known) or 'none'}"))
     return [entry for entry in entries if any(_matches(name, entry) for name in selection)], refused
 
 
 def _all_entries() -> tuple[list[metadata.EntryPoint], list[Record]]:
-    """Return every entry point of the group, and a refused record for each package whose entry points cannot be read."""
+    """Return all entry points of the group, and a refused record for each package whose entry points cannot be read."""
     try:
         return list(metadata.entry_points(group=GROUP)), []
     except Exception:  # noqa: BLE001  (one unreadable package must not hide the others)
@@ -324,13 +324,13 @@ def _entries_by_package() -> tuple[list[metadata.EntryPoint], list[Record]]:
         try:
             entries.setdefault(_same_package(name), list(package.entry_points.select(group=GROUP)))
         except Exception as error:  # noqa: BLE001
-            cause = f"its list of plugins cannot be read: {one_line(error)}; install {name} again"
+            cause = f"the package's list of plugins cannot be read: {one_line(error)}; install {name} again"
             refused.append(Record(name=name, package=name, version=version, cause=cause))
     return [entry for found in entries.values() for entry in found], refused
 
 
 def _package(package: metadata.Distribution | None) -> tuple[str, str]:
-    """Return the name and version of a package from its metadata, or substitutes."""
+    """Return the name and version of a package from its metadata; substitutes if they are missing."""
     unknown = "a package without a name"
     if package is None:
         return unknown, ""
@@ -348,7 +348,7 @@ def _built_in() -> _Loaded:
 
 
 def _load(entry: metadata.EntryPoint) -> _Loaded:
-    """Load a plugin and read its offers; an error goes into its record."""
+    """Load a plugin and read the items that it offers; an error is stored as the cause in the record of the plugin."""
     package, version = _package(entry.dist)
     record = Record(name=entry.name, package=package, version=version)
     with to_stderr(descriptor=True) as printed:
@@ -378,7 +378,7 @@ def _try_load(entry: metadata.EntryPoint, record: Record) -> _Loaded:
 
 
 def _file_of(plugin: object, module: str) -> str:
-    """Return the file of a plugin's module; empty if it has none."""
+    """Return the file of a plugin's module; empty if the module has no file."""
     found = plugin if inspect.ismodule(plugin) else sys.modules.get(module)
     file = getattr(found, "__file__", None)
     return file if isinstance(file, str) else ""
@@ -386,15 +386,16 @@ def _file_of(plugin: object, module: str) -> str:
 
 def _notes(record: Record, seconds: float, printed: RedirectedOutput) -> Iterator[str]:
     if seconds > SLOW_S:
-        yield f"{record.title} took {seconds:.1f} s to load; it should import large libraries only in the functions that use them"
+        yield f"{record.title} took {seconds:.1f} s to load; import large libraries only in the functions that use them"
     if first := shortened_line(printed.first):
-        yield f"{record.title} prints while it loads: {first!r}; a plugin must print nothing: standard output is for results"
+        remedy = "standard output is for results, so a plugin must print nothing"
+        yield f"{record.title} prints to standard output while it loads: {first!r}; {remedy}"
 
 
 def _validated(record: Record, plugin: object) -> _Loaded:
-    """Return the offers of a plugin after validating each of them.
+    """Return the items that a plugin offers, after validating each item.
 
-    Each plugin has a plugin manager of its own, so that its hooks cannot wrap or block those of another.
+    Each plugin has its own plugin manager, so that the hooks of one plugin cannot wrap or block the hooks of another.
     """
     _require_contract(getattr(plugin, "lobework_contract", None))
     manager = pluggy.PluginManager("lobework")
@@ -410,13 +411,13 @@ def _validated(record: Record, plugin: object) -> _Loaded:
     names = list(_unique_names(offers))
     for kind, name in names:
         if names.count((kind, name)) > 1:
-            raise PluginError(f"it offers {kind} {name!r} twice; give each a name of its own")
+            raise PluginError(f"the plugin offers {kind} {name!r} twice; give the two items different names")
     record = replace(record, offers=tuple((offer.kind, offer.name) for offer in offers))
     return _Loaded(record, tuple(offers), functools.partial(_samples, record, manager.hook.lobework_samples))
 
 
 def _samples(record: Record, caller: pluggy.HookCaller) -> tuple[Sample, ...]:
-    """Return the samples of a plugin; raise `PluginError` for anything else that its hook returns."""
+    """Return the samples of a plugin; raise `PluginError` if the hook returns anything else."""
     from lobework.plugins.sample import Sample
 
     try:
@@ -431,20 +432,21 @@ def _samples(record: Record, caller: pluggy.HookCaller) -> tuple[Sample, ...]:
 
 
 def _require_contract(contract: object) -> None:
-    """Raise unless the plugin was written for this contract."""
+    """Raise `PluginError` unless the plugin was written for the present contract."""
     if contract is None:
-        raise PluginError(f"it states no contract; write lobework_contract = {CONTRACT} in the module, as a plain number")
+        raise PluginError(f"the plugin states no contract; write lobework_contract = {CONTRACT} in the module, as a plain number")
     if type(contract) is not int:
         raise PluginError(f"lobework_contract is {contract!r}; it must be a whole number, here {CONTRACT}")
     if contract != CONTRACT:
         update = "the plugin's package" if contract < CONTRACT else "lobework"
         raise PluginError(
-            f"it was written for contract {contract}, but this version of lobework supports contract {CONTRACT}; update {update}"
+            f"the plugin was written for contract {contract}, but this version of lobework supports contract {CONTRACT}; "
+            f"update {update}"
         )
 
 
 def _check_hooks(plugin: object, manager: pluggy.PluginManager) -> None:
-    """Raise unless every marked function is a hook, every hook is marked, and no hook has required parameters."""
+    """Raise `PluginError` unless every marked function is a hook, every hook is marked, and no hook has required parameters."""
     marked = {name: options for name in dir(plugin) if (options := manager.parse_hookimpl_opts(plugin, name)) is not None}
     for name, options in marked.items():
         hook = options["specname"] or name
@@ -462,13 +464,15 @@ def _check_hooks(plugin: object, manager: pluggy.PluginManager) -> None:
             raise PluginError(f"its hook {name} takes {', '.join(required)}; hooks take no arguments: write def {name}():")
     for name in _EVERY_HOOK:
         if name not in marked and hasattr(plugin, name):
-            raise PluginError(f"its {name} is not marked; put @hookimpl from lobework.plugins above it")
+            raise PluginError(f"its function {name} is not marked; put @hookimpl from lobework.plugins above it")
     if not marked:
-        raise PluginError("it has no hooks; write one, such as lobework_chucks, with @hookimpl from lobework.plugins above it")
+        raise PluginError(
+            "the plugin has no hooks; write a hook, such as lobework_chucks, with @hookimpl from lobework.plugins above it"
+        )
 
 
 def _hook_results(hook: str, caller: pluggy.HookCaller) -> Iterator[Any]:
-    """Yield the items that a plugin's functions for one hook return."""
+    """Yield the items that a plugin returns from the functions for one hook."""
     if not caller.get_hookimpls():
         return
     try:
@@ -484,7 +488,7 @@ def _hook_results(hook: str, caller: pluggy.HookCaller) -> Iterator[Any]:
 
 
 def _unique_names(offers: Iterable[_Offer]) -> Iterator[tuple[str, str]]:
-    """Yield the names that must be unique: those of the items, and the files of targets."""
+    """Yield the names that must be unique: the names of the items, and the file names of the targets."""
     for offer in offers:
         yield offer.kind, offer.name
         if offer.kind == "target":
@@ -492,9 +496,9 @@ def _unique_names(offers: Iterable[_Offer]) -> Iterator[tuple[str, str]]:
 
 
 def _clashes(built_in: _Loaded, external: Sequence[_Loaded]) -> dict[Record, str]:
-    """Return each external plugin with a name that another plugin has too, and the cause.
+    """Return the external plugins that have a name in common with another plugin, each with the cause.
 
-    All plugins are compared, also those that clash, so that the result does not depend on the order of loading.
+    All plugins are compared, including plugins that clash already, so that the result does not depend on the order of loading.
     """
     owners: dict[tuple[str, str], list[Record]] = defaultdict(list)
     for found in (built_in, *external):
@@ -503,7 +507,7 @@ def _clashes(built_in: _Loaded, external: Sequence[_Loaded]) -> dict[Record, str
     clashes: dict[Record, str] = {}
     for (kind, name), records in owners.items():
         both = " and by ".join(record.title for record in records)
-        remedy = f"neither is used: remove one package, or name the one to use in {VARIABLE}"
+        remedy = f"neither is loaded: remove one of the packages, or name the package to use in {VARIABLE}"
         if records[0] is built_in.record:
             remedy = "the built-in one is used; rename the other"
         for record in records if len(records) > 1 else ():
@@ -546,28 +550,28 @@ class _GuardedBackend:
 
     @property
     def name(self) -> str:
-        """Its name."""
+        """The name of the backend."""
         return self.own.name
 
     @property
     def description(self) -> str:
-        """Its purpose, in one line."""
+        """The purpose of the backend, in one line."""
         return self.own.description
 
     @property
     def can(self) -> frozenset[Ability]:
-        """Its abilities."""
+        """The abilities of the backend."""
         return self.own.can
 
     @property
     def within(self) -> float:
-        """Its accuracy, mm."""
+        """The accuracy of the backend, mm."""
         from lobework.carve.backend import accuracy_of
 
         return accuracy_of(self.own)
 
     def carve(self, stock: Stock, sweeps: Sequence[Sweep], depth: Depth, progress: Progress | None = None) -> None:
-        """Deepen ``depth`` in place; an error raised by ``progress`` passes through unchanged."""
+        """Increase the depths ``depth`` in place where the sweeps cut; an error raised by ``progress`` is raised unchanged."""
         stops: list[BaseException] = []
 
         def report(part: float) -> None:

@@ -1,4 +1,4 @@
-"""Samples for the test kit: one item that a plugin offers, and known answers about it."""
+"""Samples for the test kit: a sample is one item that a plugin offers, with known answers of the item."""
 
 from __future__ import annotations
 
@@ -22,12 +22,12 @@ _KIND_OF_ATTRIBUTE: Final = {
     "width_at": "cutter",
     "outline": "piece",
 }
-"""Kind of item by the name of an attribute that only this kind has."""
+"""The kind of an item, by the name of an attribute that only items of this kind have."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ExpectedValue:
-    """A function of an item, with its known result.
+    """A known answer: a function of an item, with the expected result of the function.
 
     Parameters
     ----------
@@ -36,9 +36,9 @@ class ExpectedValue:
     gives : number or array of them
         The expected result, in the same shape.
     source : str
-        Publication or derivation of the expected result.
+        Publication or derivation from which the expected result comes.
     within : float
-        Largest error of each number, in the unit of the number.
+        Largest allowed error of each number, in the unit of the number.
 
     Examples
     --------
@@ -62,15 +62,15 @@ class Sample:
     part : part, backend, target or check
         A chuck, cam, follower, cutter or piece with its settings; or the backend, target or check itself.
     known : sequence of ExpectedValue
-        Functions of the item with their known results.
+        Known answers: functions of the item with their expected results.
     reads : callable, optional
-        For a target: function that takes the bytes of its file and returns the lines in it, each (n, 2) or (n, 3) mm, so that
-        the kit can compare their size.
+        For a target only: function that takes the bytes of the file and returns the lines that the file contains, each (n, 2) or
+        (n, 3) mm, so that the kit can compare the lines with the job.
 
     Raises
     ------
     SettingError
-        If ``part`` is none of these, or is a class instead of an instance.
+        If ``part`` is no such item, or is a class instead of an instance.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""Validation of the items that plugins offer; each error is one line."""
+"""Validation of the items that plugins offer; each error message is one line."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def shortened_line(text: str) -> str:
 
 
 def one_line(error: BaseException) -> str:
-    """Return the type and message of an error as one line; for a syntax error also its file and line."""
+    """Return the type and message of an error as one line; for a syntax error also the file and line number."""
     if isinstance(error, SyntaxError):
         return shortened_line(f"{type(error).__name__}: {error}")
     message = traceback.format_exception_only(error)[0].rstrip()
@@ -38,7 +38,7 @@ def one_line(error: BaseException) -> str:
 
 
 def name_of(kind: str, thing: Any) -> str:
-    """Return the name of an item after validating it as one of its kind."""
+    """Return the name of an item, after validating the item as one of the kind ``kind``."""
     if kind == "target":
         return _target_name(thing)
     if kind == "check":
@@ -62,11 +62,11 @@ def _part_name(kind: str, part: Any) -> str:
     if not isinstance(part, type) or not dataclasses.is_dataclass(part):
         raise PluginError(f"{title} is not a dataclass; write a class with {_DATACLASS} above it")
     if not part.__dataclass_params__.frozen:  # type: ignore[attr-defined]
-        raise PluginError(f"{title} is not frozen; write {_DATACLASS} above it")
+        raise PluginError(f"{title} is not frozen; write {_DATACLASS} above the class")
     settings = {each.name for each in dataclasses.fields(part)}
     names = "form" if kind == "piece" else "kind"
     if names in settings or not isinstance(getattr(part, names, None), str):
-        raise PluginError(f"{title} has no name; write {names}: ClassVar[str] = 'its name' in it")
+        raise PluginError(f"{title} has no name; write {names}: ClassVar[str] = 'its name' in the class")
     protocol = getattr(protocols, kind.capitalize())
     required_members = {name for name in (*vars(protocol), *inspect.get_annotations(protocol)) if not name.startswith("_")}
     if absent := sorted(name for name in required_members if not hasattr(part, name) and name not in settings):
@@ -75,7 +75,7 @@ def _part_name(kind: str, part: Any) -> str:
         raise PluginError(f"{title}: {renamed}; rename it")
     _require_methods(part, protocol, title)
     if reserved := sorted(settings & _reserved_keys(kind)):
-        raise PluginError(f"{title} has a setting {reserved[0]!r}, which is a key of job files already; rename it")
+        raise PluginError(f"{title} has a setting {reserved[0]!r}, but job files use that key already; rename the setting")
     try:
         measures(part)
     except Exception as error:
@@ -85,7 +85,7 @@ def _part_name(kind: str, part: Any) -> str:
 
 
 _OPTIONAL_METHODS: Final = {"Chuck": {"slides": ("theta",)}, "Piece": {"seen": ("points",)}}
-"""Optional methods of parts, with their arguments."""
+"""The optional methods of each protocol, with the names of their arguments."""
 
 
 def _require_methods(part: type, protocol: type, title: str) -> None:
@@ -109,7 +109,7 @@ def _require_methods(part: type, protocol: type, title: str) -> None:
 
 
 def _accepts(function: Any, given: tuple[object, ...]) -> bool:
-    """Return whether a function accepts these arguments."""
+    """Return whether a function accepts the arguments ``given``."""
     try:
         inspect.signature(function).bind(*given)
     except (TypeError, ValueError):
@@ -118,7 +118,7 @@ def _accepts(function: Any, given: tuple[object, ...]) -> bool:
 
 
 def _reserved_keys(kind: str) -> set[str]:
-    """Return the reserved keys of the table for a part in a job file."""
+    """Return the keys that job files reserve in the table of a part of the kind ``kind``."""
     if kind == "cam":
         from lobework.parts.drive import Drive
 
@@ -130,7 +130,7 @@ def _target_name(target: Any) -> str:
     from lobework.targets.target import Shows, Target
 
     if not isinstance(target, Target):
-        raise PluginError(f"target {shortened_line(repr(target))} is not a lobework.plugins.Target; make one")
+        raise PluginError(f"target {shortened_line(repr(target))} is not a lobework.plugins.Target; return an instance of it")
     name = _checked_name(target.name, "a target's name")
     _checked_name(target.description, f"target {name!r}: description")
     if not isinstance(target.file, str) or not _FILE.fullmatch(target.file):
@@ -153,11 +153,9 @@ def _backend_name(backend: Any) -> str:
     name = _checked_name(backend.name, "a backend's name")
     _checked_name(backend.description, f"backend {name!r}: description")
     if not isinstance(backend.can, frozenset) or not backend.can:
-        raise PluginError(
-            f"backend {name!r}: can is {shortened_line(repr(backend.can))}; it must be a frozenset of what it can carve"
-        )
+        raise PluginError(f"backend {name!r}: can is {shortened_line(repr(backend.can))}; it must be a frozenset of abilities")
     if unknown := sorted(map(str, backend.can - EVERYTHING)):
-        raise PluginError(f"backend {name!r}: can holds {unknown[0]!r}; it may hold {', '.join(sorted(EVERYTHING))}")
+        raise PluginError(f"backend {name!r}: can contains {unknown[0]!r}; the abilities are {', '.join(sorted(EVERYTHING))}")
     accuracy_of(backend)
     try:
         inspect.signature(backend.carve).bind((), (), (), progress=None)
@@ -181,7 +179,7 @@ def _check_name(check: Any) -> str:
 def whole_file(given: Any) -> bytes:
     """Return the result of a target's ``render`` if it is bytes; raise `PluginError` otherwise."""
     if not isinstance(given, bytes):
-        raise PluginError(f"it returned {type(given).__name__}, not the file's bytes")
+        raise PluginError(f"render returned {type(given).__name__} instead of the file's bytes")
     return given
 
 
@@ -191,17 +189,17 @@ def findings(given: Any) -> list[Finding]:
 
     found = list(given)
     if strange := [each for each in found if not isinstance(each, Finding)]:
-        raise PluginError(f"it returned {shortened_line(repr(strange[0]))}, which is not a lobework.plugins.Finding")
+        raise PluginError(f"the check returned {shortened_line(repr(strange[0]))}, which is not a lobework.plugins.Finding")
     return found
 
 
 def sound_depths(stock: Stock, depth: Depth) -> None:
-    """Raise `PluginError` for depths that are negative, infinite, nan, outside the work, or beyond its axis."""
+    """Raise `PluginError` for depths that are negative, infinite or nan, outside the work, or beyond the axis of the work."""
     for sound, message in (
-        ((depth >= 0) & (depth < float("inf")), "it must be a number, zero or more"),
-        ((depth == 0) | stock.inside, "there is no work there, so it must stay zero"),
+        ((depth >= 0) & (depth < float("inf")), "a depth must be a number, zero or more"),
+        ((depth == 0) | stock.inside, "there is no work at this ray, so its depth must stay zero"),
         (depth <= (stock.to_axis * (1 + _ROUNDING))[:, None], "the depth must not reach beyond the axis of the work"),
     ):
         if not sound.all():
             row, column = (int(each[0]) for each in (~sound).nonzero())
-            raise PluginError(f"it left a depth of {depth[row, column]:g} mm at row {row}, column {column}; {message}")
+            raise PluginError(f"the backend left a depth of {depth[row, column]:g} mm at row {row}, column {column}; {message}")

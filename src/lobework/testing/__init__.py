@@ -1,7 +1,7 @@
 """The test kit for authors of plugins: samples with known answers, named promises, and comparisons that report the worst error.
 
-`lobework.testing.strategies` has hypothesis strategies for settings, parts and jobs, including degenerate ones; it needs the
-extra ``lobework[testing]``.
+`lobework.testing.strategies` has hypothesis strategies for settings, parts and jobs, including degenerate ones; the module needs
+the extra ``lobework[testing]``.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Angles for tests: special values, and many between them."""
+"""Angles for tests: special values, and many values between them."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def _turning() -> Array:
 
 
 TURNING: Final = _turning()
-"""(n,) rad: zero, values near zero, quarters and several whole turns of both signs, and values spread evenly."""
+"""The test angles, (n,) rad: zero, values near zero, quarter turns and whole turns of both signs, and evenly spread values."""
 
 MANY: Final = 20_000
-"""Number of angles in one call, as in the trace of a long pass."""
+"""Number of angles in one large call; the trace of a long pass has about as many."""

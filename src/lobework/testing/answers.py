@@ -1,4 +1,4 @@
-"""The numerical results of a part, by method: for comparing two parts of one kind."""
+"""The numerical results of the methods of a part, for comparing two parts of one kind."""
 
 from __future__ import annotations
 
@@ -20,25 +20,26 @@ _WIDE_MM: Final = 50.0
 
 
 class Answer(NamedTuple):
-    """Numbers returned by a part, and whether they are lengths, which scale with the size of the part."""
+    """Numbers that a method of a part returns, and whether these numbers are lengths; lengths scale with the size of the part."""
 
     numbers: Array
     is_length: bool
 
 
 def answers(kind: str, part: Any, size: float = 1.0, turned: float = 0.0) -> dict[str, Answer]:
-    """Return the results of a part at fixed arguments, by the name of the method.
+    """Return the results of the methods of a part for fixed arguments; the keys are the names of the methods.
 
     Parameters
     ----------
     kind : str
         "chuck", "cam", "follower", "cutter" or "piece".
     part : part
-        A part of that kind.
+        A part of the kind ``kind``.
     size : float
-        Factor by which arguments that are lengths are multiplied.
+        Factor applied to all arguments that are lengths.
     turned : float, rad
-        Angle added to arguments that are angles; for a follower, the positions across it are multiplied by ``1 + turned``.
+        Angle added to all arguments that are angles. For a follower, the positions across its nose are multiplied by
+        ``1 + turned``.
     """
     angles = _ANGLES + turned
     if kind == "chuck":

@@ -44,16 +44,16 @@ if TYPE_CHECKING:
 __all__: list[str] = []
 
 _SAME: Final = 1e-6
-"""Tolerance, mm, for passes that are repeated or cut in another order."""
+"""Tolerance, mm, for comparing carvings whose passes are repeated or cut in another order."""
 _REFERENCE: Final = PlainBackend()
 
 
-class _Stop(Exception):  # noqa: N818  (it stops the carving; it is not an error)
+class _Stop(Exception):  # noqa: N818  (the exception stops the carving; it is not an error)
     """Raised by a progress callback to stop the carving."""
 
 
 def _one_per_surface(backend: Backend) -> Iterator[tuple[str, Stock, tuple[Sweep, ...]]]:
-    """Yield one carving of each surface that the backend can carve, for promises that do not depend on the holder."""
+    """Yield one carving for each surface that the backend can carve; for promises that do not depend on the holder."""
     seen = set()
     for name, stock, sweeps in carvings_for(backend.can):
         if (form := name.partition(",")[0]) not in seen:
@@ -67,14 +67,14 @@ def _carves(backend: Backend, stock: Stock, sweeps: tuple[Sweep, ...]) -> Callab
 
 @functools.cache
 def _by_reference(name: str, shift: tuple[float, float], change: str = "") -> Depth:
-    """Return the depths of the reference backend for the carving called ``name``, with its passes changed by ``change``."""
+    """Return the depths that the reference backend carves; the passes of the carving ``name`` are first changed by ``change``."""
     stock, sweeps = next((stock, sweeps) for each, stock, sweeps in carvings_for(EVERYTHING) if each == name)
     return carved(_REFERENCE, stock, *_CHANGES[change](sweeps), shift=shift)
 
 
 @contextlib.contextmanager
 def _named(name: str) -> Iterator[None]:
-    """Add the name of the carving to `Broken` raised inside."""
+    """Put the name of the carving before the message of a `Broken` that is raised in the context."""
     try:
         yield
     except Broken as broken:
@@ -82,15 +82,15 @@ def _named(name: str) -> Iterator[None]:
 
 
 _GROOVES_MM: Final = (0.004, 0.8, 2.6, 6.5)
-"""Depths of grooves, from a scratch to more than the thickness of the work."""
+"""Depths of the grooves, from a scratch to a depth greater than the thickness of the disc."""
 _BESIDE_MM: Final = 0.0013
-"""Distance from a ray to the middle of a groove, less than the width of the scratch."""
+"""Distance from a ray to the middle of a groove; it is less than the width of the shallowest groove."""
 
 
 @promised(
     "backend",
     "states its accuracy",
-    "Its within is a number of mm, too small to be visible in the carved work.",
+    "The attribute within gives the accuracy in mm, which must be too small to be visible in the carved work.",
     f"{COARSEST_MM:g} mm",
 )
 def _accuracy(sample: Sample) -> int:
@@ -104,8 +104,8 @@ def _accuracy(sample: Sample) -> int:
 @promised(
     "backend",
     "carves like the reference",
-    "It carves everything that it claims to carve like the plain backend.",
-    f"{CARVED_MM:g} mm, or its own within",
+    "The backend carves everything that it claims to carve, and carves it like the plain backend.",
+    f"{CARVED_MM:g} mm, or the within of the backend",
 )
 def _like_reference(sample: Sample) -> int:
     backend, rays = sample.part, 0
@@ -114,15 +114,15 @@ def _like_reference(sample: Sample) -> int:
             assert_same(_carves(backend, stock, sweeps), functools.partial(_by_reference, name), accuracy_of(backend))
         rays += stock.rows * stock.columns
     if not rays:
-        raise Broken(f"it can carve {', '.join(sorted(backend.can))}: no surface, or no holder, is among them")
+        raise Broken(f"can lists {', '.join(sorted(backend.can))}; it must include at least one surface and one holder")
     return rays
 
 
 @promised(
     "backend",
-    "carves deep like the reference",
-    "It carves a pass several mm deep like the plain backend, on every surface and with every holder.",
-    f"{CARVED_MM:g} mm, or its own within",
+    "carves deep passes like the reference",
+    "The backend carves a pass several mm deep like the plain backend, on every surface and with every holder.",
+    f"{CARVED_MM:g} mm, or the within of the backend",
 )
 def _deep(sample: Sample) -> int:
     backend, rays = sample.part, 0
@@ -142,8 +142,8 @@ def _deep_by_reference(name: str, shift: tuple[float, float]) -> Depth:
 @promised(
     "backend",
     "treats each carving independently",
-    "Passes of equal length with the same ends are carved separately, and so are passes on other work of the same size.",
-    f"{CARVED_MM:g} mm, or its own within",
+    "No carving depends on earlier ones, not even on passes with the same length and ends or on work of the same size.",
+    f"{CARVED_MM:g} mm, or the within of the backend",
 )
 def _independent(sample: Sample) -> int:
     backend, rays = sample.part, 0
@@ -156,8 +156,8 @@ def _independent(sample: Sample) -> int:
 @promised(
     "backend",
     "carves passes of any length",
-    "It carves a pass of one place, of many places or with repeated places, and many passes, like the plain backend.",
-    f"{CARVED_MM:g} mm, or its own within",
+    "Passes of one position, of many positions and with repeated positions, and many passes, are carved like the plain backend.",
+    f"{CARVED_MM:g} mm, or the within of the backend",
 )
 def _any_length(sample: Sample) -> int:
     backend, rays = sample.part, 0
@@ -167,7 +167,7 @@ def _any_length(sample: Sample) -> int:
 
 
 def _assert_changed(backend: Backend, name: str, stock: Stock, sweeps: _Sweeps, change: str) -> int:
-    """Compare the carving of changed passes with the carving by the reference backend; return the number of rays."""
+    """Compare how a backend and the reference backend carve the changed passes; return the number of rays."""
     with _named(f"{name}, {change}"):
         changed = _CHANGES[change](sweeps)
         assert_same(_carves(backend, stock, changed), functools.partial(_by_reference, name, change=change), accuracy_of(backend))
@@ -175,7 +175,7 @@ def _assert_changed(backend: Backend, name: str, stock: Stock, sweeps: _Sweeps, 
 
 
 def _straight(sweep: Sweep, parts: object) -> Sweep:
-    """Return a straight pass from the first place of a sweep to its last, with places at these fractions of its length."""
+    """Return a straight pass from the first to the last position of a sweep, with points at the fractions ``parts``."""
     part = np.asarray(parts, dtype=np.float64)[:, None]
     arrays = (sweep.tip, sweep.outward, sweep.level)
     tip, out, level = (each[:1] + part * (each[-1:] - each[:1]) if len(each) > 1 else each.copy() for each in arrays)
@@ -184,7 +184,7 @@ def _straight(sweep: Sweep, parts: object) -> Sweep:
 
 
 def _bent(sweeps: tuple[Sweep, ...]) -> tuple[Sweep, ...]:
-    """Return passes with the same ends, and with their other places moved slightly."""
+    """Return passes with the same first and last positions, and with all other positions moved slightly."""
     bent = []
     for sweep in sweeps:
         tip = sweep.tip.copy()
@@ -210,17 +210,17 @@ _CHANGES: Final[dict[str, _Change]] = {"": lambda sweeps: sweeps, **_OTHER_PASSE
 @promised(
     "backend",
     "is not given work that it cannot carve",
-    "Work that it does not claim to carve is refused in one line before anything is cut.",
+    "Work that the backend does not claim to carve is refused, with a message of one line, before anything is cut.",
 )
 def _refused_the_rest(sample: Sample) -> int:
     backend, cases = sample.part, 0
     if unknown := sorted(map(str, backend.can - EVERYTHING)):
-        raise Broken(f"can holds {unknown[0]!r}; it may hold {', '.join(sorted(EVERYTHING))}")
+        raise Broken(f"can contains {unknown[0]!r}; the abilities are {', '.join(sorted(EVERYTHING))}")
     for name, stock, sweeps in carvings_for(backend.can, lacking=True):
         with _named(name):
             refused(
                 functools.partial(refuse, backend, stock, sweeps),
-                "it does not claim to carve this, and the carving is not refused",
+                "the backend does not claim to carve this, but the carving is not refused",
             )
         cases += 1
     return cases + 1
@@ -229,8 +229,8 @@ def _refused_the_rest(sample: Sample) -> int:
 @promised(
     "backend",
     "cuts a groove of the right width",
-    "A right-angled vee at depth d leaves a groove 2 d wide with straight flanks, on a face and a barrel, at any depth.",
-    f"{CARVED_MM:g} mm, or its own within",
+    "On a face and on a barrel, a vee cutter of 90 degrees at a depth d cuts a groove 2 d wide with straight flanks.",
+    f"{CARVED_MM:g} mm, or the within of the backend",
 )
 def _groove(sample: Sample) -> int:
     backend, cases = sample.part, 0
@@ -255,7 +255,7 @@ def _groove(sample: Sample) -> int:
 
 
 def _carved_before(stock: Stock) -> Depth:
-    """Return depths of an earlier carving, some deeper and some shallower than the cuts of the test."""
+    """Return the depths of an earlier carving; some are greater and some are less than the depths of the cuts in the test."""
     rows, columns = np.indices(stock.shape)
     return np.where(stock.inside, 0.05 * ((rows + 2 * columns) % 9), 0.0).astype(np.float32)
 
@@ -263,7 +263,7 @@ def _carved_before(stock: Stock) -> Depth:
 @promised(
     "backend",
     "never decreases a depth",
-    "No depth decreases, and each is the greatest of the depths carved before and now.",
+    "No depth decreases: each depth is the greater of the depth before the carving and the depth of the new cuts.",
     "1e-6 mm",
 )
 def _nothing_back(sample: Sample) -> int:
@@ -278,7 +278,9 @@ def _nothing_back(sample: Sample) -> int:
     return rays
 
 
-@promised("backend", "changes nothing when repeated", "The same passes, cut again, change nothing.", "1e-6 mm")
+@promised(
+    "backend", "changes no depth when passes are repeated", "If the same passes are cut again, no depth changes.", "1e-6 mm"
+)
 def _twice(sample: Sample) -> int:
     backend, rays = sample.part, 0
     for name, stock, sweeps in _one_per_surface(backend):
@@ -290,7 +292,7 @@ def _twice(sample: Sample) -> int:
     return rays
 
 
-@promised("backend", "cuts in any order", "The order of the passes does not matter.", "1e-6 mm")
+@promised("backend", "does not depend on the order of passes", "The depths do not depend on the order of the passes.", "1e-6 mm")
 def _any_order(sample: Sample) -> int:
     backend, rays = sample.part, 0
     for name, stock, sweeps in _one_per_surface(backend):
@@ -303,7 +305,7 @@ def _any_order(sample: Sample) -> int:
 
 
 def _crossing(stock: Stock, sweeps: tuple[Sweep, ...]) -> tuple[Sweep, ...]:
-    """Return the passes, and one more that crosses them."""
+    """Return the passes and one more pass, which crosses them."""
     if isinstance(stock.surface, Face):
         return *sweeps, replace(sweeps[1], tip=np.array([[-0.5, -7.0, -0.25], [0.3, 7.0, -0.3]]), title="across")
     turned = sweeps[1].tip * np.array([-1.0, -1.0, 1.0])
@@ -311,7 +313,7 @@ def _crossing(stock: Stock, sweeps: tuple[Sweep, ...]) -> tuple[Sweep, ...]:
     return *sweeps, replace(sweeps[1], tip=turned, outward=next(axes), level=next(axes), title="across")
 
 
-@promised("backend", "carves every pass", "Each of several passes is carved, also the first and the last.", "1e-6 mm")
+@promised("backend", "carves every pass", "Each of several passes is carved, including the first and the last.", "1e-6 mm")
 def _drops_none(sample: Sample) -> int:
     backend, cases = sample.part, 0
     for name, stock, sweeps in carvings_for(backend.can, coarser=1.6):
@@ -324,15 +326,17 @@ def _drops_none(sample: Sample) -> int:
             if not missing.max() <= _SAME:
                 row, column = (int(each) for each in np.unravel_index(int(missing.argmax()), missing.shape))
                 got = f"{all_passes[row, column]:.6g} instead of {alone[row, column]:.6g} mm at row {row}, column {column}"
-                raise Broken(f"{name}: pass {number} of {len(sweeps)} is carved less deep together with the others: {got}")
+                raise Broken(
+                    f"{name}: pass {number} of {len(sweeps)} is carved less deep together with the other passes than alone: {got}"
+                )
             cases += 1
     return cases
 
 
 @promised(
     "backend",
-    "adds nothing to the passes",
-    "Passes of several depths, on a grid of many rays, leave the greatest depth that any of them leaves alone.",
+    "carves no deeper than the deepest pass",
+    "On a grid of many rays, several passes together leave the greatest depth that any one of the passes leaves alone.",
     "1e-6 mm",
 )
 def _adds_nothing(sample: Sample) -> int:
@@ -340,12 +344,16 @@ def _adds_nothing(sample: Sample) -> int:
     for name, stock, sweeps in wide_carvings_for(backend.can):
         alone = np.maximum.reduce([carved(backend, stock, sweep) for sweep in sweeps])
         with _named(name):
-            assert_close(carved(backend, stock, *sweeps), alone, _SAME, what="all passes together, against each alone")
+            assert_close(
+                carved(backend, stock, *sweeps), alone, _SAME, what="all passes together, compared with the deepest of each alone"
+            )
         rays += alone.size
     return rays
 
 
-@promised("backend", "leaves its input alone", "It writes only to the depths, not to the passes or the stock.")
+@promised(
+    "backend", "does not change its input", "The backend writes only to the array of depths, not to the passes or the stock."
+)
 def _leaves_alone(sample: Sample) -> int:
     backend, cases = sample.part, 0
     for name, stock, sweeps in _one_per_surface(backend):
@@ -357,11 +365,12 @@ def _leaves_alone(sample: Sample) -> int:
         given = list(sweeps)
         backend.carve(stock, given, stock.uncut())
         if given != list(sweeps):
-            raise Broken(f"{name}: it changes what it is given: {len(given)} passes are left of {len(sweeps)}")
+            raise Broken(f"{name}: the backend changes the list of passes: {len(given)} instead of {len(sweeps)} passes")
         for array, before in zip(arrays, kept, strict=True):
             if not np.array_equal(array, before):
                 raise Broken(
-                    f"{name}: it changes what it is given: {array.ravel()[:3].tolist()} instead of {before.ravel()[:3].tolist()}"
+                    f"{name}: the backend changes an array of its input: "
+                    f"{array.ravel()[:3].tolist()} instead of {before.ravel()[:3].tolist()}"
                 )
             cases += 1
     return cases
@@ -370,7 +379,7 @@ def _leaves_alone(sample: Sample) -> int:
 @promised(
     "backend",
     "reports its progress",
-    "Progress goes from 0 to 1 and ends at 1; an error that the callback raises stops the carving and passes through unchanged.",
+    "The callback receives values from 0 to 1, the last of them 1; an error that it raises stops the carving unchanged.",
 )
 def _progress(sample: Sample) -> int:
     backend, cases = sample.part, 0
@@ -379,8 +388,10 @@ def _progress(sample: Sample) -> int:
         with_it, without = stock.uncut(), carved(backend, stock, *sweeps)
         backend.carve(stock, sweeps, with_it, parts.append)
         if not parts or not all(0 <= each <= 1 for each in parts) or abs(parts[-1] - 1) > 1e-9:
-            raise Broken(f"{name}: progress receives {parts[-3:] or 'nothing'}; it must be from 0 to 1, and 1 at the end")
-        assert_close(with_it, without, 0.0, what=f"{name}: with progress, against without")
+            raise Broken(
+                f"{name}: progress receives {parts[-3:] or 'nothing'}; the values must be from 0 to 1, and the last must be 1"
+            )
+        assert_close(with_it, without, 0.0, what=f"{name}: with progress, compared with the depths without progress")
         before = _carved_before(stock)
         onto = before.copy()
         backend.carve(stock, sweeps, onto, parts.append)
@@ -406,7 +417,7 @@ def _stopped(backend: Backend, name: str, stock: Stock, sweeps: tuple[Sweep, ...
 @promised(
     "backend",
     "leaves the stock unchanged without a cut",
-    "Without a pass, or with a pass in the air, nothing is cut; and nothing is cut where there is no work.",
+    "Without passes, or with passes above the surface, no depth changes; rays outside the work are never cut.",
 )
 def _uncut(sample: Sample) -> int:
     backend, rays = sample.part, 0
@@ -420,7 +431,7 @@ def _uncut(sample: Sample) -> int:
 
 
 def _lifted(stock: Stock, sweep: Sweep) -> Sweep:
-    """Return a pass moved out of the work, for any holder."""
+    """Return a pass moved outwards so far that no holder lets the cutter touch the work."""
     if isinstance(stock.surface, Face):
         return replace(sweep, tip=sweep.tip + np.array([0.0, 0.0, 5.0]))
     out = np.hypot(sweep.tip[:, 0], sweep.tip[:, 1])[:, None]

@@ -49,7 +49,7 @@ def _methods(cam: Cam) -> dict[str, Callable[[Array], Array]]:
 
 
 def _stretches(cam: Cam) -> Iterator[tuple[float, float]]:
-    """Yield the smooth intervals of one lobe: from each corner to the next, or the whole lobe if it has no corners."""
+    """Yield the smooth intervals of one lobe: from each corner to the next, or the whole lobe if the cam has no corners."""
     pitch = _pitch(cam)
     corners = sorted({float(each) % pitch for each in cam.corners}) or [0.0]
     for first, last in zip(corners, [*corners[1:], corners[0] + pitch], strict=True):
@@ -58,20 +58,20 @@ def _stretches(cam: Cam) -> Iterator[tuple[float, float]]:
 
 
 def _places(cam: Cam, count: int, edge: float = _EDGE) -> Array:
-    """Return angles spread over one lobe, none of them near a corner."""
+    """Return angles spread over one lobe, none of which is near a corner."""
     inner = np.linspace(edge, 1 - edge, count)
     return np.concatenate([first + (last - first) * inner for first, last in _stretches(cam)])
 
 
 def _all_angles(cam: Cam) -> Array:
-    """Return angles spread over one lobe, with the corners and the ends of the lobe."""
+    """Return angles spread over one lobe, including the corners and the two ends of the lobe."""
     return np.unique(np.concatenate([np.linspace(0.0, _pitch(cam), _FINE + 1), np.asarray(cam.corners, dtype=np.float64)]))
 
 
 @promised(
     "cam",
     "has valid attributes",
-    "It has whole lobes, a base_radius above zero, edge or face as on, and its corners within the first lobe.",
+    "The number lobes is whole, base_radius is above zero, on is edge or face, and all corners are within the first lobe.",
 )
 def _valid(sample: Sample) -> int:
     cam = sample.part
@@ -98,14 +98,14 @@ def _valid(sample: Sample) -> int:
 
 @promised(
     "cam",
-    "rises without a jump",
-    "Its height is continuous all round, at its corners too.",
+    "rises continuously",
+    "The height of the cam is continuous at all angles, including the corners.",
     f"{JUMP_MM:g} mm",
 )
 def _continuous(sample: Sample) -> int:
     if steps := cam_jumps(sample.part, finer=_GRID_FACTOR):
         worst = max(steps, key=lambda each: each.size)
-        more = f" (and at {len(steps) - 1} more places)" if len(steps) > 1 else ""
+        more = f" (and at {len(steps) - 1} more positions)" if len(steps) > 1 else ""
         raise Broken(f"rise_at jumps by {worst.size:.4g} mm at cam {math.degrees(worst.after):.9g} deg{more}")
     return cam_places(sample.part, finer=_GRID_FACTOR).size - 1
 
@@ -113,7 +113,7 @@ def _continuous(sample: Sample) -> int:
 @promised(
     "cam",
     "has equal lobes",
-    "Every lobe equals the first, after any number of turns in either direction, and lobes is the true number of lobes.",
+    "Every lobe equals the first lobe, after any number of turns in either direction, and lobes is the true number of lobes.",
     "1e-9 mm",
 )
 def _equal_lobes(sample: Sample) -> int:
@@ -126,11 +126,11 @@ def _equal_lobes(sample: Sample) -> int:
         assert_close(cam.rise_at(at + lobe * pitch), first, within, at, along="cam", what=f"{lobe} lobes further")
     for several in _SEVERAL if np.ptp(first) > 1e-6 else ():
         if worst(cam.rise_at(at + pitch / several), first).error <= 1e-9:
-            raise Broken(f"lobes is {cam.lobes}, but it has {several} times as many lobes")
+            raise Broken(f"lobes is {cam.lobes}, but the cam has {several} times as many lobes")
     return at.size * len(rounds)
 
 
-@promised("cam", "has the top of a lobe at zero", "Its height is greatest at angle zero.", "1e-9 mm")
+@promised("cam", "has the top of a lobe at angle zero", "The height of the cam is greatest at angle zero.", "1e-9 mm")
 def _top(sample: Sample) -> int:
     cam, at = sample.part, _all_angles(sample.part)
     rise, top = cam.rise_at(at), float(cam.rise_at(np.zeros(1))[0])
@@ -140,9 +140,9 @@ def _top(sample: Sample) -> int:
 
 @promised(
     "cam",
-    "stands on its base",
-    "Its lowest point is at its base radius; if it has a setting rise, that is its full height.",
-    "1e-6 of its height",
+    "has its lowest point at its base radius",
+    "The lowest point of the cam is at its base radius; if the cam has a setting rise, this setting is the full height.",
+    "1e-6 of the height",
 )
 def _base(sample: Sample) -> int:
     cam, at = sample.part, _all_angles(sample.part)
@@ -151,15 +151,15 @@ def _base(sample: Sample) -> int:
     assert_close(np.minimum(rise, 0.0), np.zeros(at.size), 1e-9, at, along="cam", what="below its base")
     assert_close(rise.min(), 0.0, 1e-9 + 1e-6 * height, what="its lowest height")
     if isinstance(setting := getattr(cam, "rise", None), float):
-        assert_close(height, setting, 1e-9 + 1e-6 * height, what="its full height, against its rise")
+        assert_close(height, setting, 1e-9 + 1e-6 * height, what="its full height, compared with its rise")
     return at.size
 
 
 @promised(
     "cam",
     "has the slope of its rise",
-    "Its slope_at gives the slope of rise_at; at a corner, the slope of either side.",
-    "1e-6 of the steepest",
+    "The method slope_at returns the slope of rise_at; at a corner, the slope on either of the two sides.",
+    "1e-6 of the steepest slope",
 )
 def _slopes(sample: Sample) -> int:
     cam = sample.part
@@ -180,12 +180,18 @@ def _slopes(sample: Sample) -> int:
         sides = cam.slope_at(np.array([corner - 1e-9, corner + 1e-9]))
         if not np.abs(sides - given).min() <= 1e-4 * steepest + 1e-9:
             raise Broken(
-                f"slope_at: {given:g} mm/rad at the corner {math.degrees(corner):g} deg, those of its sides are {sides.tolist()}"
+                f"slope_at: {given:g} mm/rad at the corner {math.degrees(corner):g} deg; "
+                f"the slopes on its two sides are {sides.tolist()}"
             )
     return at.size + corners.size
 
 
-@promised("cam", "names every corner", "Its slope and curvature are continuous except at its corners.", "2 % of the steepest")
+@promised(
+    "cam",
+    "lists every corner",
+    "The slope and curvature of the cam are continuous except at the listed corners.",
+    "2 % of the steepest slope",
+)
 def _corners(sample: Sample) -> int:
     cam, cases = sample.part, 0
     steepest = max(float(np.abs(cam.slope_at(_places(cam, 257))).max()), 1e-9)
@@ -198,7 +204,9 @@ def _corners(sample: Sample) -> int:
             if jump is not None:
                 place = format_number(round(math.degrees(jump), 6) % math.degrees(_pitch(cam)), 6)
                 named = ", ".join(format_number(math.degrees(each), 6) for each in cam.corners) or "none"
-                raise Broken(f"its {what} jumps at {place} deg of the cam, which is not among its corners; they are: {named}")
+                raise Broken(
+                    f"its {what} jumps at {place} deg of the cam, which is not listed in corners; corners lists: {named}"
+                )
             cases += 1
     return cases
 
@@ -206,20 +214,22 @@ def _corners(sample: Sample) -> int:
 @promised(
     "cam",
     "treats each angle independently",
-    "Its height at an angle does not depend on the other angles of the array.",
+    "The height at one angle does not depend on the other angles of the array.",
     "1e-9 mm",
 )
 def _each_alone(sample: Sample) -> int:
     return each_alone(_methods(sample.part), TURNING[:120], 1e-9, along="cam")
 
 
-@promised("cam", "leaves its input alone", "It does not write to the array of angles that it receives.")
+@promised("cam", "does not change its input", "The methods of the cam do not write to the array of angles that they receive.")
 def _leaves_alone(sample: Sample) -> int:
     return leaves_alone(_methods(sample.part), TURNING)
 
 
 @promised(
-    "cam", "gives the same result again", "Equal angles give equal heights, and a result is not overwritten by the next call."
+    "cam",
+    "gives the same result again",
+    "Equal angles give equal heights, and the next call does not overwrite an earlier result.",
 )
 def _same_again(sample: Sample) -> int:
     return same_again(_methods(sample.part), TURNING)
@@ -232,8 +242,8 @@ def _followers(cam: Cam) -> tuple[Follower, ...]:
 
 @promised(
     "cam",
-    "gives the same lift compiled",
-    "Knife, roller and flat follower have the same contact compiled and plain, and a knife follows the cam exactly.",
+    "gives the same lift in compiled code",
+    "The contact of each follower is the same in compiled and in plain code, and a knife follows the cam exactly.",
     f"{10 * CONTACT_MM:g} mm",
 )
 def _followed(sample: Sample) -> int:
@@ -242,7 +252,9 @@ def _followed(sample: Sample) -> int:
     for follower in _followers(cam):
         plain, compiled = (touch_at(cam, follower, phi, way=way) for way in ("plain", "compiled"))
         within = 10 * CONTACT_MM
-        assert_close(compiled.reach, plain.reach, within, phi, along="cam", what=f"{follower.kind}, compiled, against plain")
+        assert_close(
+            compiled.reach, plain.reach, within, phi, along="cam", what=f"{follower.kind}, compiled, compared with plain"
+        )
         lift = lift_of(cam, follower)
         assert_close(
             lift.curve.at(phi) + lift.rest, plain.reach, within, phi, along="cam", what=f"{follower.kind}, from its lift table"
@@ -253,13 +265,22 @@ def _followed(sample: Sample) -> int:
     return cases + away.size
 
 
-@promised("cam", "gives the same trace compiled", "On a moving headstock, the compiled path equals the plain path.", "1e-9 mm")
+@promised(
+    "cam",
+    "gives the same trace in compiled code",
+    "On a moving headstock, compiled code gives the same path as plain code.",
+    "1e-9 mm",
+)
 def _same_trace(sample: Sample) -> int:
     drive = Drive(sample.part, follower=Knife(), ratio=Fraction(3, 2))
     cut = cut_on(sliding(), drive, turns=2, at=At(x=12.0, y=1.0, depth=0.3))
     plain, compiled = (trace(cut, chord=0.01, way=way) for way in ("plain", "compiled"))
     for axis in "xyz":
         assert_close(
-            getattr(compiled, axis), getattr(plain, axis), 1e-9, 2 * math.pi * plain.u, what=f"{axis}, compiled, against plain"
+            getattr(compiled, axis),
+            getattr(plain, axis),
+            1e-9,
+            2 * math.pi * plain.u,
+            what=f"{axis}, compiled, compared with plain",
         )
     return 1

@@ -42,13 +42,13 @@ ALONG_X: Final[Array] = np.array([[1.0, 0.0, 0.0]])
 STEPPED: Final = ((0.0, 0.0), (0.4, 0.0), (0.6, 0.5), (0.9, 0.5), (1.2, 1.1))
 """Half outline of a cutter with steps, mm."""
 _RAY_SHIFT_MM: Final = 2e-5
-"""Shift of the rays, mm, in comparisons near walls: rounding decides whether a ray that lies on a wall is cut."""
+"""Shift of the rays, mm, in comparisons near vertical walls, where rounding decides whether a ray that lies on a wall is cut."""
 
 
 def carved(
     backend: Backend, stock: Stock, *sweeps: Sweep, onto: Depth | None = None, shift: tuple[float, float] = (0.0, 0.0)
 ) -> Depth:
-    """Return the depths after some sweeps; the arrays of the sweeps are made read-only.
+    """Return the depths after the sweeps are carved; the arrays of the sweeps are made read-only.
 
     Parameters
     ----------
@@ -57,16 +57,18 @@ def carved(
     stock : Stock
         The stock to carve.
     *sweeps : Sweep
-        The sweeps, in order.
+        The sweeps, in the order of carving.
     onto : (rows, columns) float32, mm, optional
         The depths before carving.
     shift : (float, float), mm
-        Shift of the rays, down and across.
+        Shift of the rays: down, and across.
 
     Raises
     ------
     Broken
-        If the backend leaves invalid depths.
+        If the backend leaves depths that are not float32.
+    PluginError
+        If the backend leaves other invalid depths.
     """
     if any(shift):
         surface = stock.surface
@@ -80,7 +82,7 @@ def carved(
     depth = stock.uncut() if onto is None else onto.copy()
     backend.carve(stock, sweeps, depth)
     if depth.dtype != np.float32:
-        raise Broken(f"it leaves depths of {depth.dtype}; they must stay float32")
+        raise Broken(f"the backend changes the depths to {depth.dtype}; the array must stay float32")
     sound_depths(stock, depth)
     return depth
 
@@ -88,8 +90,9 @@ def carved(
 def assert_same(one: Callable[[Any], Depth], other: Callable[[Any], Depth], within: float) -> float:
     """Raise `Broken` unless two carvings agree; return their greatest difference.
 
-    Each function takes a shift of the rays, (down, across) mm. Near a vertical wall, rounding decides whether a ray is cut. If
-    depths differ, both are therefore carved again with shifted rays, and the ranges of depths need only overlap.
+    The arguments are two functions that take a shift of the rays, (down, across) mm, and return depths. Near a vertical wall,
+    rounding decides whether a ray is cut. If the depths differ, both carvings are therefore repeated with shifted rays, and for
+    each ray the two ranges of depths need only overlap.
     """
     first, second = one((0.0, 0.0)), other((0.0, 0.0))
     if (off := float(np.abs(first - second).max())) <= within:
@@ -113,7 +116,7 @@ def about(outward: Array, level: Array) -> tuple[Array, Array]:
 
 
 def on_face(cutter: Any, tip: object, outward: Array = UP, level: Array = ALONG_X) -> Sweep:
-    """Return a sweep over a face through the points ``tip``, (n, 3) mm."""
+    """Return a sweep over a face; the tip of the cutter passes through the points ``tip``, (n, 3) mm."""
     places = np.array(tip, dtype=np.float64).reshape(-1, 3)
     return Sweep(cutter.edge, cutter.holder, places, outward.copy(), level.copy())
 
@@ -121,9 +124,10 @@ def on_face(cutter: Any, tip: object, outward: Array = UP, level: Array = ALONG_
 def on_round(
     cutter: Any, surface: Round, polar: object, s: object, depth: object, lean: float = 0.0, aside: float = 0.0
 ) -> Sweep:
-    """Return a sweep over a round surface: polar angles, rad, lengths along the profile and depths along its normal, mm.
+    """Return a sweep over a round surface, from polar angles ``polar``, rad, lengths ``s`` along the profile and depths, mm.
 
-    The cutter is perpendicular to the surface at the first point, then tilted by ``lean`` rad along the profile and by ``aside``
+    The depths are measured along the normal of the profile. The inclination of the cutter to the axis of the work is constant:
+    the cutter is perpendicular to the surface at the first point, then tilted by ``lean`` rad along the profile and by ``aside``
     rad across it.
     """
     around, along_it, deep = (np.array(each, dtype=np.float64) for each in (polar, s, depth))
@@ -158,7 +162,10 @@ _PIECES: Final = (
 
 
 def _over_face(cutters: Sequence[Any], leaning: bool) -> tuple[Sweep, ...]:
-    """Return a ring about the centre, a chord that crosses the edge, and a short stroke; none covers another completely."""
+    """Return three sweeps: a ring about the centre, a chord that crosses the edge of the face, and a short stroke.
+
+    None of the sweeps covers another completely.
+    """
     turn = np.linspace(0.0, 2 * math.pi, 17)
     ring = np.stack([2.3 * np.cos(turn), 2.3 * np.sin(turn), -0.3 - 0.1 * np.cos(3 * turn)], axis=-1)
     axes = about(np.array([[0.2, -0.1, 1.0]]), ALONG_X) if leaning else (UP, ALONG_X)
@@ -167,7 +174,7 @@ def _over_face(cutters: Sequence[Any], leaning: bool) -> tuple[Sweep, ...]:
 
 
 def _over_round(cutters: Sequence[Any], surface: Round) -> tuple[Sweep, ...]:
-    """Return a wave that goes round one end and crosses the seam, a long stroke, and a short stroke."""
+    """Return three sweeps: a wave round the work near one end, which crosses the seam, a long stroke, and a short stroke."""
     turn, long = np.linspace(0.3, 2 * math.pi + 0.3, 21), surface.length
     wave = (turn, 0.2 * long + 0.4 * np.sin(3 * turn), 0.3 + 0.1 * np.cos(2 * turn))
     stroke = ([1.0, 1.2], [0.55 * long, 0.9 * long], [0.3, 0.4])
@@ -178,9 +185,10 @@ def _over_round(cutters: Sequence[Any], surface: Round) -> tuple[Sweep, ...]:
 def carvings_for(
     can: frozenset[Ability], *, lacking: bool = False, coarser: float = 1.0
 ) -> Iterator[tuple[str, Stock, tuple[Sweep, ...]]]:
-    """Yield carvings of three passes that need only these abilities: the name, the stock and the sweeps of each.
+    """Yield carvings of three passes that need only the abilities ``can``; each is a name, a stock and sweeps.
 
-    With ``lacking``, yield those that need another ability instead. The distance between rays is multiplied by ``coarser``.
+    With ``lacking``, yield instead the carvings that need another ability too. The distance between rays is multiplied by the
+    factor ``coarser``.
     """
     for piece, resolution in _PIECES:
         stock = stock_of(piece, coarser * resolution)
@@ -194,7 +202,7 @@ def carvings_for(
 
 _LONG: Final = Vee(angle_deg=70.0, width=12.0)
 _DEEP_MM: Final = (2.2, 3.3)
-"""Depths of a deep pass: deeper than ornamental grooves, and less than the radius of the work."""
+"""Depths at the two ends of a deep pass: greater than the depth of ornamental grooves, and less than the radius of the work."""
 
 
 def deep_carvings_for(can: frozenset[Ability]) -> Iterator[tuple[str, Stock, tuple[Sweep, ...]]]:

@@ -24,7 +24,10 @@ __all__: list[str] = []
 
 
 def _cases() -> Iterator[tuple[str, list[Cut], Sequence[Trace]]]:
-    """Yield a name, cuts and their traces: for every job in mm and in inches, for the last cut of each job, and for no cuts."""
+    """Yield test cases, each a name, cuts and the traces of the cuts.
+
+    The cases are every job in inches and in mm, the last cut of each job alone, and no cuts at all.
+    """
     for name in JOBS:
         traces = replace(JOBS[name], units="inch").trace()
         yield f"{name}, in inch", [each.cut for each in traces], traces
@@ -41,7 +44,7 @@ def _found(check: Any, cuts: Sequence[Cut], traces: Sequence[Trace]) -> list[Fin
 @promised(
     "check",
     "returns valid findings",
-    "Each finding has a valid level and texts of one line, also for cuts without cams or turns, and without cuts.",
+    "Each finding has a valid level and texts of one line; cuts without cams or turns, and no cuts at all, are accepted.",
 )
 def _finds(sample: Sample) -> int:
     levels = get_args(hints_of(Finding)["level"])
@@ -53,9 +56,11 @@ def _finds(sample: Sample) -> int:
             raise Broken(f"{name}: it fails: {type(error).__name__}: {error}") from error
         for each in found:
             if not isinstance(each, Finding):
-                raise Broken(f"{name}: it finds {each!r}, which is not a lobework.plugins.Finding")
+                raise Broken(f"{name}: the check returns {each!r}, which is not a lobework.plugins.Finding")
             if each.level not in levels:
-                raise Broken(f"{name}: it finds a {each.level!r}; a level is one of {', '.join(levels)}")
+                raise Broken(
+                    f"{name}: the check returns a finding of level {each.level!r}; the level must be one of {', '.join(levels)}"
+                )
             for what in ("kind", "where", "message"):
                 text = getattr(each, what)
                 if not isinstance(text, str) or not text.strip() or len(text.splitlines()) != 1:
@@ -65,7 +70,9 @@ def _finds(sample: Sample) -> int:
 
 
 @promised(
-    "check", "returns the same findings again", "The same cuts, given again as a list or as a tuple, give the same findings."
+    "check",
+    "returns the same findings again",
+    "If the same cuts are given again, as a list or as a tuple, the check returns the same findings.",
 )
 def _again(sample: Sample) -> int:
     cases = 0
@@ -73,12 +80,12 @@ def _again(sample: Sample) -> int:
         first = _found(sample.part, cuts, traces)
         for again in (_found(sample.part, cuts, traces), _found(sample.part, tuple(cuts), list(traces))):
             if again != first:
-                raise Broken(f"{name}: its findings differ the second time: {len(again)} after {len(first)}")
+                raise Broken(f"{name}: the findings differ the second time: {len(again)} findings instead of {len(first)}")
             cases += 1
     return cases
 
 
-@promised("check", "leaves its input alone", "It changes neither the cuts nor their traces.")
+@promised("check", "does not change its input", "The check changes neither the cuts nor their traces.")
 def _leaves_alone(sample: Sample) -> int:
     cases = 0
     for name, cuts, traces in _cases():
@@ -92,7 +99,7 @@ def _leaves_alone(sample: Sample) -> int:
 @promised(
     "check",
     "finds something",
-    "It has a finding in one of the kit's jobs, or in a known answer of its sample.",
+    "The check returns a finding for one of the kit's jobs, or in a known answer of its sample.",
 )
 def _something(sample: Sample) -> int:
     found, cases = 0, 0
@@ -109,12 +116,14 @@ def _something(sample: Sample) -> int:
     for known in sample.known:
         known.asks(counted)
     if not found:
-        raise Broken(f"it finds nothing in {cases} cases; give its sample an ExpectedValue in which it has a finding")
+        raise Broken(
+            f"the check has no finding in {cases} cases; add to its sample an ExpectedValue in which the check has a finding"
+        )
     return cases
 
 
-@promised("check", "finds nothing without cuts", "Without cuts it has no findings.")
+@promised("check", "finds nothing without cuts", "Without cuts the check returns no findings.")
 def _nothing(sample: Sample) -> int:
     if found := _found(sample.part, [], ()):
-        raise Broken(f"without any cuts it finds: {found[0]}")
+        raise Broken(f"the check has a finding without any cuts: {found[0]}")
     return 1

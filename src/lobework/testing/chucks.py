@@ -39,9 +39,9 @@ if TYPE_CHECKING:
 __all__: list[str] = []
 
 _REPEATED: Final = 1e-7
-"""Tolerance of the position of a chuck after its period: mm for the shift, dimensionless for the elements of the rotation."""
+"""Tolerance of the motion of a chuck after its period: in mm for the shift, dimensionless for the elements of the rotation."""
 _MOST_TURNS: Final = 400
-"""Largest period, turns, that is tried for a chuck with ``period_turns = 0``; wheels of more than a hundred teeth are common."""
+"""Largest period, turns, that is tested for a chuck with ``period_turns = 0``. Wheels of more than a hundred teeth are common."""
 _LATER: Final = (1, 2, 3, 5, 7, 24, 96)
 _FURTHER: Final = (2.0, 10.0, 100.0, 1000.0, -10.0, -1000.0)
 _INDEXED: Final = tuple(Fraction(1, parts) for parts in (8, 6, 12, 10, 96))
@@ -49,7 +49,7 @@ _WAYS: Final[tuple[Way, Way]] = ("plain", "compiled")
 _WHOLE: Final = 2 * math.pi
 _GRID_FACTOR: Final = 16
 _FROM_TO: Final = (-2.0, 10.0)
-"""Range of turns that is searched for jumps besides the first turn; a jump that occurs every fifth turn occurs within it."""
+"""Range of turns that is searched for jumps on a coarser grid; a jump that occurs every fifth turn occurs within this range."""
 _ONE_TURN: Final = np.linspace(0.0, _WHOLE, 361)
 _LAST: Final[list[tuple[Chuck, Continuity]]] = []
 
@@ -61,7 +61,7 @@ def _motions_of(chuck: Chuck, theta: Array) -> Rigid:
 
 
 def _as_rows(given: Rigid) -> Array:
-    """Return motions as (n, 12): the rows of the rotation, and the shift."""
+    """Return motions as an array, (n, 12): the nine elements of each rotation, row by row, then the three of each shift."""
     return np.concatenate([given.rotation.reshape(-1, 9), given.shift], axis=1)
 
 
@@ -73,9 +73,11 @@ def _methods(chuck: Chuck) -> dict[str, Callable[[Array], Array]]:
 
 
 def _cached_continuity(chuck: Chuck) -> Continuity:
-    """Return where a chuck is not finite, and its jumps; the grid is fine in the first turn, and coarser before and after it.
+    """Return the angles at which the motion of a chuck is not finite or jumps.
 
-    The result for the last chuck is cached, because two promises use it in succession.
+    The grid of angles is fine in the first turn and coarser outside the first turn.
+
+    The result for the last chuck is cached, because two successive promises use the result.
     """
     if not _LAST or _LAST[0][0] is not chuck:
         _LAST[:] = [(chuck, _continuity(chuck))]
@@ -92,11 +94,11 @@ def _continuity(chuck: Chuck) -> Continuity:
 
 
 def _difference(one: Rigid, other: Rigid) -> float:
-    """Return the greatest difference between two batches of motions: of a shift, mm, or of an element of a rotation."""
+    """Return the greatest difference between two batches of motions: between shifts, mm, or between elements of rotations."""
     return max(worst(one.rotation, other.rotation).error, worst(one.shift, other.shift).error)
 
 
-@promised("chuck", "gives a motion for each angle", "For any number of spindle angles it gives as many motions, all finite.")
+@promised("chuck", "gives a motion for each angle", "For n spindle angles the chuck returns n motions, all finite.")
 def _gives_motions(sample: Sample) -> int:
     sizes = (1, 2, 3, 7, TURNING.size, MANY)
     for count in sizes:
@@ -115,14 +117,14 @@ def _gives_motions(sample: Sample) -> int:
 
 @promised(
     "chuck",
-    "moves without a jump",
-    "Its motion is continuous, at whole turns and between them.",
+    "moves continuously",
+    "The motion of the chuck is continuous, both at whole turns and between whole turns.",
     f"{JUMP_MM:g} mm",
 )
 def _continuous(sample: Sample) -> int:
     if steps := _cached_continuity(sample.part).steps:
         worst = max(steps, key=lambda each: each.size)
-        more = f" (and at {len(steps) - 1} more places)" if len(steps) > 1 else ""
+        more = f" (and at {len(steps) - 1} more positions)" if len(steps) > 1 else ""
         raise Broken(f"it jumps by {worst.size:.4g} mm, on an arm of 100 mm, at spindle {360 * worst.after:.9g} deg{more}")
     return 2
 
@@ -139,20 +141,22 @@ def _stays_rigid(sample: Sample) -> int:
 @promised(
     "chuck",
     "treats each angle independently",
-    "Its motion at an angle does not depend on the other angles of the array.",
+    "The motion at one angle does not depend on the other angles of the array.",
     "1e-9 mm",
 )
 def _each_alone(sample: Sample) -> int:
     return each_alone({"motion": lambda theta: _as_rows(_motions_of(sample.part, theta))}, TURNING, 1e-9, along="spindle")
 
 
-@promised("chuck", "leaves its input alone", "It does not write to the array of angles that it receives.")
+@promised("chuck", "does not change its input", "The methods of the chuck do not write to the array of angles that they receive.")
 def _leaves_alone(sample: Sample) -> int:
     return leaves_alone(_methods(sample.part), TURNING)
 
 
 @promised(
-    "chuck", "gives the same result again", "Equal angles give equal motions, and a result is not overwritten by the next call."
+    "chuck",
+    "gives the same result again",
+    "Equal angles give equal motions, and the next call does not overwrite an earlier result.",
 )
 def _same_again(sample: Sample) -> int:
     return same_again(_methods(sample.part), TURNING)
@@ -161,7 +165,7 @@ def _same_again(sample: Sample) -> int:
 @promised(
     "chuck",
     "moves only if dynamic",
-    "With is_dynamic = False it does not move; with True it moves, at these settings or at others near them.",
+    "With is_dynamic = False the chuck does not move; with True it moves, with these settings or with similar ones.",
 )
 def _varies(sample: Sample) -> int:
     chuck = sample.part
@@ -171,7 +175,7 @@ def _varies(sample: Sample) -> int:
         for what, function in _methods(chuck).items():
             given = function(TURNING)
             first = np.broadcast_to(given[:1], given.shape)
-            assert_close(given, first, 0.0, TURNING, what=f"{what}: is_dynamic is False, and it moves")
+            assert_close(given, first, 0.0, TURNING, what=f"{what}: is_dynamic is False, but the chuck moves")
         return TURNING.size
     tried = [chuck, *(each for each in variants_with_one_change(chuck) if each.is_dynamic)]
     for number, each in enumerate(tried, 1):
@@ -181,11 +185,11 @@ def _varies(sample: Sample) -> int:
             > 0
         ):
             return number
-    raise Broken("is_dynamic is True, and it never moves; write is_dynamic = False")
+    raise Broken("is_dynamic is True, but the chuck never moves; write is_dynamic = False")
 
 
 def _difference_after(chuck: Chuck, turns: int) -> float:
-    """Return the greatest difference between the motions of a chuck in one turn and its motions ``turns`` turns later."""
+    """Return the greatest difference between the motions of a chuck in one turn and the motions ``turns`` turns later."""
     theta = np.linspace(0.0, _WHOLE, 33)[:-1] + 0.1
     return _difference(_motions_of(chuck, theta), _motions_of(chuck, theta + _WHOLE * turns))
 
@@ -193,7 +197,7 @@ def _difference_after(chuck: Chuck, turns: int) -> float:
 @promised(
     "chuck",
     "repeats after its period",
-    "Its motion repeats after period_turns turns, and not before; with 0 it never repeats.",
+    "The motion repeats after period_turns turns and not earlier; with period_turns = 0 the motion never repeats.",
     f"{_REPEATED:g} mm",
 )
 def _period(sample: Sample) -> int:
@@ -202,37 +206,42 @@ def _period(sample: Sample) -> int:
     if turns is None:
         return _numerical_period(chuck)
     if isinstance(turns, bool) or not isinstance(turns, int) or turns < 0:
-        raise Broken(f"period_turns is {turns!r}; it must be a whole number of turns, or 0 if it never repeats")
+        raise Broken(f"period_turns is {turns!r}; it must be a whole number of turns, or 0 if the motion never repeats")
     earlier = [fewer for fewer in range(1, min(turns or _MOST_TURNS, 10_000)) if turns % fewer == 0]
     for later in (turns * times for times in (_LATER if turns else ())):
         if (difference := _difference_after(chuck, later)) > _REPEATED * later / turns:
             raise Broken(
-                f"period_turns = {turns}, but {later} turns later its position differs by {difference:.3g} mm (or of a rotation)"
+                f"period_turns = {turns}, but {later} turns later its motion differs by {difference:.3g} "
+                "(mm, or element of the rotation)"
             )
     for fewer in earlier:
         if _difference_after(chuck, fewer) <= _REPEATED:
             message = f"period_turns = {turns}" if turns else "period_turns = 0 (never)"
-            raise Broken(f"{message}, but its motion repeats after {fewer} {'turn' if fewer == 1 else 'turns'} already")
+            raise Broken(f"{message}, but its motion repeats after {fewer} {'turn' if fewer == 1 else 'turns'}")
     passed = trace(cut_on(fixed(chuck), turns=turns or 1, at=At(x=10.0, y=3.0)))
     closes = passed.closure.turns or 0
     if closes != turns or (passed.closure.gap_mm <= JOIN_MM) != bool(turns):
-        raise Broken(f"a pass of {turns or 1} turns closes after {closes}, with {passed.closure.gap_mm:.3g} mm between its ends")
+        raise Broken(
+            f"a pass of {turns or 1} turns closes after {closes} turns, with {passed.closure.gap_mm:.3g} mm between its ends"
+        )
     return len(_LATER) + len(earlier) if turns else 1 + len(earlier)
 
 
 def _numerical_period(chuck: Chuck) -> int:
-    """Test the period found numerically for a chuck without ``period_turns``; return the number of cases."""
+    """Test the numerically determined period of a chuck without ``period_turns``; return the number of cases."""
     turns = trace(cut_on(fixed(chuck), at=At(x=10.0, y=3.0))).closure.turns
     if turns is not None and (difference := _difference_after(chuck, turns)) > 1e-3:
-        message = f"its path closes after {turns} turns, where its position differs by {difference:.3g} mm (or of a rotation)"
-        raise Broken(f"{message}; write period_turns, 0 if it never repeats")
+        message = (
+            f"its path closes after {turns} turns, where its motion differs by {difference:.3g} (mm, or element of the rotation)"
+        )
+        raise Broken(f"{message}; define period_turns: the period in turns, or 0 if the motion never repeats")
     return 1
 
 
 @promised(
     "chuck",
     "turns its index counterclockwise",
-    "The index turns the work by its value, counterclockwise seen from the cutter.",
+    "The index rotates the work by the value of the index, counterclockwise as seen from the cutter.",
     "1e-9",
 )
 def _index(sample: Sample) -> int:
@@ -247,10 +256,12 @@ def _index(sample: Sample) -> int:
         angle = _WHOLE * float(part)
         axis_z = (between[:, 1, 0] - between[:, 0, 1]) / 2 / math.sin(angle)
         turned = np.arccos(np.clip((np.trace(between, axis1=1, axis2=2) - 1) / 2, -1.0, 1.0)) * np.sign(axis_z)
-        assert_close(turned, np.full(TURNING.size, angle), 1e-7, TURNING, unit="rad", what=f"index {part} of a turn further")
+        assert_close(
+            turned, np.full(TURNING.size, angle), 1e-7, TURNING, unit="rad", what=f"rotation by an index {part} of a turn larger"
+        )
         cases += TURNING.size
     if not cases:
-        raise Broken(f"{name}: no other index is accepted, not even 1/96 of a turn further")
+        raise Broken(f"{name}: the chuck accepts no other index, not even one that is 1/96 of a turn larger")
     return cases
 
 
@@ -264,7 +275,7 @@ def _indexed(chuck: Any, name: str) -> Iterator[tuple[Fraction, Any]]:
 @promised(
     "chuck",
     "keeps its slides in their travel",
-    "At these settings each slide stays within its travel; a pass that drives a slide past its end is refused.",
+    "In the sample each slide stays within its travel; a pass that drives a slide past the end of its travel is refused.",
 )
 def _slides(sample: Sample) -> int:
     chuck = sample.part
@@ -276,7 +287,9 @@ def _slides(sample: Sample) -> int:
         if not slide.low < slide.high:
             raise Broken(f"slide {slide.name!r}: its travel is from {slide.low:g} to {slide.high:g} mm; low must be below high")
         if _overtravel(slide) > 0:
-            raise Broken(f"slide {slide.name!r} is {_overtravel(slide):g} mm past its travel; give a sample that can be cut")
+            raise Broken(
+                f"slide {slide.name!r} is {_overtravel(slide):g} mm past its travel; give the sample settings that can be cut"
+            )
     names = [slide.name for slide in chuck.slides(_ONE_TURN.copy())]
     functions = {f"slide {name!r}": functools.partial(_slide_at, chuck, number) for number, name in enumerate(names)}
     each_alone(functions, _ONE_TURN[:73], 1e-9, along="spindle")
@@ -287,7 +300,7 @@ def _slides(sample: Sample) -> int:
 
 
 def _assert_slides_follow(chuck: Any) -> None:
-    """Raise `Broken` if other settings change the shift of the work but no position of a slide."""
+    """Raise `Broken` if other settings change the shift of the work without a change in any slide position."""
     shift, positions = (
         _motions_of(chuck, _ONE_TURN).shift,
         [_slide_at(chuck, k, _ONE_TURN) for k in range(len(chuck.slides(_ONE_TURN)))],
@@ -296,7 +309,10 @@ def _assert_slides_follow(chuck: Any) -> None:
         other for other in variants_with_one_change(chuck) if worst(_motions_of(other, _ONE_TURN).shift, shift).error > RIGID
     ]
     if positions and others and all(_same_positions(other, positions) for other in others):
-        raise Broken(f"its slides do not move with any of {len(others)} other settings, although the work does")
+        raise Broken(
+            f"with {len(others)} other settings the work is shifted, but its slides stay at the same positions; "
+            "compute slides from the settings"
+        )
 
 
 def _same_positions(chuck: Any, positions: list[Array]) -> bool:
@@ -305,7 +321,7 @@ def _same_positions(chuck: Any, positions: list[Array]) -> bool:
 
 
 def _slide_at(chuck: Any, number: int, theta: Array) -> Array:
-    """Return the position of one of a chuck's slides at each angle."""
+    """Return the position of slide number ``number`` of a chuck at each of the angles ``theta``."""
     return np.array(np.broadcast_to(chuck.slides(theta)[number].at, theta.shape))
 
 
@@ -314,7 +330,7 @@ def _overtravel(slide: Any) -> float:
 
 
 def _enlarged(chuck: Any) -> Iterator[Any]:
-    """Yield variants of the chuck with one number multiplied by each of several factors, if the chuck accepts the result."""
+    """Yield the accepted variants of a chuck in which one number is multiplied by one of several factors."""
     for each in fields(chuck):
         value = getattr(chuck, each.name)
         if isinstance(value, float):
@@ -325,15 +341,15 @@ def _overtravel_cases(chuck: Any) -> int:
     past = [slide for slide in chuck.slides(_ONE_TURN.copy()) if _overtravel(slide) > 1e-6]
     if not past:
         return 0
-    message = f"slide {past[0].name!r} is driven {_overtravel(past[0]):g} mm past its travel, and the pass is not refused"
+    message = f"slide {past[0].name!r} is driven {_overtravel(past[0]):g} mm past its travel, but the pass is not refused"
     refused(lambda: trace(cut_on(fixed(chuck), at=At(x=10.0))), message)
     return 1
 
 
 @promised(
     "chuck",
-    "names the fittings it needs",
-    "A lathe without a needed fitting refuses it in one line; a lathe with all of them accepts it.",
+    "lists the fittings that it needs",
+    "A lathe that lacks a needed fitting refuses the chuck in one line; a lathe with all needed fittings accepts the chuck.",
 )
 def _needs(sample: Sample) -> int:
     chuck = sample.part
@@ -347,13 +363,20 @@ def _needs(sample: Sample) -> int:
     traced(*needs)
     for lacking in needs:
         others = [each for each in needs if each != lacking]
-        line = refused(functools.partial(traced, *others), f"a lathe without {lacking!r} accepts it")
+        line = refused(functools.partial(traced, *others), f"a lathe without the fitting {lacking!r} accepts the chuck")
         if lacking not in line:
-            raise Broken(f"a lathe without {lacking!r} refuses it, but the message does not name the fitting: {line}")
+            raise Broken(
+                f"a lathe without the fitting {lacking!r} refuses the chuck, but the message does not name the fitting: {line}"
+            )
     return 1 + len(needs)
 
 
-@promised("chuck", "gives the same trace compiled", "Alone and in a stack, the compiled path equals the plain path.", "1e-9 mm")
+@promised(
+    "chuck",
+    "gives the same trace in compiled code",
+    "For the chuck alone and in a stack, compiled code gives the same path as plain code.",
+    "1e-9 mm",
+)
 def _same_trace(sample: Sample) -> int:
     chuck, wave = sample.part, Drive(Wave(lobes=5, base_radius=50.0, rise=2.0), follower=Roller(3.0))
     cases = 0
@@ -362,6 +385,8 @@ def _same_trace(sample: Sample) -> int:
         plain, compiled = (trace(cut, chord=0.01, way=way) for way in _WAYS)
         theta = _WHOLE * plain.u
         for axis in "xyz":
-            assert_close(getattr(compiled, axis), getattr(plain, axis), 1e-9, theta, what=f"{axis}, compiled, against plain")
+            assert_close(
+                getattr(compiled, axis), getattr(plain, axis), 1e-9, theta, what=f"{axis}, compiled, compared with plain"
+            )
         cases += 1
     return cases

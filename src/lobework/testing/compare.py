@@ -1,4 +1,4 @@
-"""Comparisons of arrays that report the worst error and its place."""
+"""Comparisons of arrays; a failed comparison reports the worst error and its position in the array."""
 
 from __future__ import annotations
 
@@ -14,14 +14,14 @@ __all__ = ["Broken", "Worst", "assert_close", "worst"]
 
 
 class Broken(AssertionError):  # noqa: N818  (a promise is broken)
-    """A promise is broken; the message gives the error and its place."""
+    """A promise is broken; the message gives the error and the position of the error."""
 
 
 class Worst(NamedTuple):
     """The greatest error among many numbers.
 
-    ``error`` is infinite if one of the two numbers is nan, or is infinite and not equal to the other. ``place`` is the index of
-    the error, ``at`` the angle there, rad, or None; ``got`` and ``expected`` are the two numbers.
+    ``error`` is infinite if one of the two numbers is nan, or is infinite and not equal to the other number. ``place`` is the
+    index of the error in the array, ``at`` the angle of that element, rad, or None. ``got`` and ``expected`` are the two numbers.
     """
 
     error: float
@@ -31,7 +31,7 @@ class Worst(NamedTuple):
     expected: float
 
     def as_text(self, along: str = "spindle", unit: str = "mm") -> str:
-        """Return the error, its place and the two numbers as one line of text."""
+        """Return one line of text with the error, the position of the error and the two numbers."""
         where = ", ".join(f"{name} {number}" for name, number in zip(("sample", "part", "place"), self.place, strict=False))
         if self.at is not None:
             where = f"{along} {math.degrees(self.at):.6g} deg ({where})"
@@ -40,12 +40,12 @@ class Worst(NamedTuple):
 
 
 def worst(got: Any, expected: Any, at: Array | None = None) -> Worst:
-    """Return the greatest error among numbers, its place, and the two numbers there.
+    """Return the greatest difference between two arrays, with its position and the two numbers at that position.
 
     Parameters
     ----------
     got, expected : array of numbers
-        Arrays of equal shape; the error of two equal numbers is zero, also if they are infinite.
+        Arrays of equal shape; the error of two equal numbers is zero, even if both are infinite.
     at : (n,) float64, rad, optional
         The angle of each element along the first axis.
 
@@ -82,7 +82,9 @@ def _numbers(given: Any) -> Array:
 def assert_close(
     got: Any, expected: Any, within: float, at: Array | None = None, *, along: str = "spindle", unit: str = "mm", what: str = ""
 ) -> None:
-    """Raise `Broken`, with the worst error and its place, unless every number is ``within`` of its expected value.
+    """Raise `Broken` unless every number differs from its expected value by at most ``within``.
+
+    The message gives the worst error and its position.
 
     Parameters
     ----------
@@ -93,11 +95,11 @@ def assert_close(
     at : (n,) float64, rad, optional
         The angle of each element along the first axis.
     along : str
-        Name of the part whose angle it is, such as "spindle" or "cam".
+        Name of the part to which the angles ``at`` belong, such as "spindle" or "cam".
     unit : str
         Unit of the numbers.
     what : str
-        Name of the numbers, at the beginning of the message.
+        Name of the numbers, for the beginning of the message.
 
     Examples
     --------

@@ -49,7 +49,7 @@ _TURN: Final = np.linspace(0.0, 2 * math.pi, 17)
 
 
 def _depths(cutter: Any) -> Array:
-    """Return depths from the surface to more than the height of the cutter's edge."""
+    """Return depths from zero, at the surface, to more than the height of the cutter's edge."""
     high = cutter.edge.height if has_edge(cutter) else 1.0
     return np.concatenate([np.linspace(0.0, high or 1.0, 201), [1.5 * high + 0.1, 10 * high + 5.0]])
 
@@ -57,7 +57,7 @@ def _depths(cutter: Any) -> Array:
 @promised(
     "cutter",
     "never narrows with depth",
-    "The width of its line is zero or more and does not decrease with depth, above the surface too.",
+    "The width of the cut is zero or more and does not decrease with depth; this includes negative depths, above the surface.",
 )
 def _never_narrows(sample: Sample) -> int:
     cutter = sample.part
@@ -86,7 +86,7 @@ def _never_narrows(sample: Sample) -> int:
 @promised(
     "cutter",
     "agrees with its edge",
-    "If it has an edge, its line is as wide as the edge at each depth, and zero above the surface.",
+    "If the cutter has an edge, width_at equals the width of the edge at each depth, and is zero above the surface.",
     "1e-9 mm",
 )
 def _agrees(sample: Sample) -> int:
@@ -98,14 +98,14 @@ def _agrees(sample: Sample) -> int:
     height = cutter.edge.at(across)
     for depth in depths.tolist():
         width = cutter.width_at(depth)
-        assert_close(width, cutter.edge.width_at(depth), 1e-9, what=f"width_at({depth:g}), against that of its edge")
+        assert_close(width, cutter.edge.width_at(depth), 1e-9, what=f"width_at({depth:g}), compared with the width of its edge")
         reached = across[height <= depth + 1e-12].max(initial=0.0)
         step = across[1]
         assert_close(
             width / 2,
             reached + step / 2,
             step,
-            what=f"width_at({depth:g}) / 2, against the half width of its edge at this height",
+            what=f"width_at({depth:g}) / 2, compared with the half width of its edge at this height",
         )
     assert_close(cutter.width_at(-0.5), 0.0, 0.0, what="width_at(-0.5), above the surface")
     return len(depths)
@@ -114,7 +114,7 @@ def _agrees(sample: Sample) -> int:
 @promised(
     "cutter",
     "is drawn as wide as it cuts",
-    "A line of the drawing is as wide as width_at at its depth, and at least 0.1 mm.",
+    "A line of the drawing is as wide as width_at for its depth, but at least 0.1 mm.",
     "1e-9 mm",
 )
 def _drawn(sample: Sample) -> int:
@@ -123,7 +123,12 @@ def _drawn(sample: Sample) -> int:
     for depth in depths:
         sheet = draw("trial", _FACE, cutter, [trace(cut_on(fixed(), at=At(x=5.0, depth=depth)))])
         widths = [stroke.width for stroke in sheet.strokes]
-        assert_close(widths, [max(float(cutter.width_at(depth)), 0.1)] * len(widths), 1e-9, what=f"{depth:g} mm deep: its line")
+        assert_close(
+            widths,
+            [max(float(cutter.width_at(depth)), 0.1)] * len(widths),
+            1e-9,
+            what=f"{depth:g} mm deep: width of the drawn line",
+        )
     return len(depths)
 
 
@@ -136,7 +141,7 @@ def _ring(cutter: Any, depth: float) -> Any:
 @promised(
     "cutter",
     "keeps the holder that is set",
-    "If it has an edge, it has a setting holder, keeps every holder that is set, and has the same edge in each.",
+    "A cutter with an edge has a setting holder, carves with the holder that is set, and has the same edge in every holder.",
 )
 def _keeps_holder(sample: Sample) -> int:
     cutter: Any = sample.part
@@ -144,17 +149,19 @@ def _keeps_holder(sample: Sample) -> int:
     if edge is None and holder is None:
         return 1
     if not isinstance(edge, Edge):
-        raise Broken(f"edge is {shortened_line(repr(edge))}; a cutter with a holder has a lobework.plugins.Edge too")
+        raise Broken(f"edge is {shortened_line(repr(edge))}; a cutter with a holder must have an edge, a lobework.plugins.Edge")
     if "holder" not in measures(type(cutter)):
-        raise Broken("it has an edge, and no setting holder; write holder: Holder = DrillingSpindle(), from lobework.plugins")
+        raise Broken(
+            "the cutter has an edge but no setting holder; write holder: Holder = DrillingSpindle(), from lobework.plugins"
+        )
     outline = edge.at(np.linspace(0.0, edge.half_width, 101))
     for holder in _HOLDERS:
         other = replace(cutter, holder=holder)
         if other.holder != holder:
-            raise Broken(f"set to {holder!r}, its holder is {other.holder!r}")
+            raise Broken(f"with the setting holder={holder!r}, its holder is {other.holder!r}")
         sweep = sweep_of(trace(cut_on(fixed(), at=At(x=5.0))), other, Face(radius=8.0, thickness=5.0))
         if sweep.holder != holder:
-            raise Broken(f"set to {holder!r}, it carves with the holder {sweep.holder!r}")
+            raise Broken(f"with the setting holder={holder!r}, the cutter carves with the holder {sweep.holder!r}")
         again = other.edge.at(np.linspace(0.0, edge.half_width, 101))
         assert_close(again, outline, 1e-12, what=f"its edge, in the holder {holder.kind!r}")
     return len(_HOLDERS)
@@ -163,15 +170,15 @@ def _keeps_holder(sample: Sample) -> int:
 @promised(
     "cutter",
     "carves like the reference",
-    "Each built-in backend leaves the same work as the plain one; a cutter without an edge is refused in one line.",
+    "Each built-in backend carves the same depths as the plain backend; a cutter without an edge is refused in one line.",
     f"{CARVED_MM:g} mm",
 )
 def _carves(sample: Sample) -> int:
-    """Compare only the built-in backends: the backend of another package is tested with its own samples."""
+    """Compare only the built-in backends; a backend of another package is tested with the samples of that package."""
     cutter = sample.part
     if not has_edge(cutter):
         ring, face = trace(cut_on(fixed(), at=At(x=5.0))), Face(radius=8.0, thickness=5.0)
-        refused(lambda: sweep_of(ring, cutter, face), "it has no edge or no holder, and carving with it is not refused")
+        refused(lambda: sweep_of(ring, cutter, face), "the cutter has no edge or no holder, but carving with it is not refused")
         return 1
     stock = stock_of(_FACE, 0.71)
     sweep = _ring(cutter, min(0.4, cutter.edge.height or 0.4))
@@ -185,7 +192,7 @@ def _carves(sample: Sample) -> int:
                     CARVED_MM,
                 )
             except Broken as broken:
-                raise Broken(f"by {backend.name!r}: {broken}") from None
+                raise Broken(f"carved by the backend {backend.name!r}: {broken}") from None
             rays += stock.rows * stock.columns
     if not rays:
         raise Broken(f"no built-in backend can carve with the holder {cutter.holder.kind!r}")
@@ -203,7 +210,7 @@ def _built_in_backends() -> Iterator[Backend]:
 @promised(
     "cutter",
     "cuts the outline of its edge",
-    "In a drilling spindle, a straight cut leaves the outline of its edge, as deep as its tip.",
+    "In a drilling spindle, a straight cut has the outline of the edge as its cross section, and the depth of the tip.",
     f"{CARVED_MM:g} mm",
 )
 def _outline(sample: Sample) -> int:

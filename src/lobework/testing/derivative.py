@@ -14,14 +14,14 @@ __all__ = ["jump_between", "slope_of"]
 
 _CELLS: Final = 256
 _EDGES: Final = 0.05
-"""Fraction of an interval, at each of its ends, that is not searched for jumps: the curvature may be unbounded there."""
+"""Fraction of an interval that is not searched for jumps at either end of the interval: the curvature may be unbounded there."""
 
 
 def slope_of(at: Callable[[Array], Array], x: Array, step: Array) -> tuple[Array, Array]:
-    """Return the slope of a function at (n,) places, from (n,) steps to either side, and an estimate of its error.
+    """Return the slope of the function ``at`` at the points ``x``, (n,), and an estimate of the error of the slope, (n,).
 
-    The slope is the Richardson extrapolation of central differences with two steps; the error estimate is the difference
-    between the extrapolation and the central difference with the smaller step, plus the rounding error.
+    The slope is the Richardson extrapolation of central differences with the steps ``step`` and ``step / 2``. The error estimate
+    is the difference between the extrapolation and the central difference with the smaller step, plus the rounding error.
     """
     wide, narrow = ((at(x + h) - at(x - h)) / (2 * h) for h in (step, step / 2))
     best: Array = (4 * narrow - wide) / 3
@@ -30,10 +30,10 @@ def slope_of(at: Callable[[Array], Array], x: Array, step: Array) -> tuple[Array
 
 
 def jump_between(slope_at: Callable[[Array], Array], first: float, last: float, order: int, steepest: float) -> float | None:
-    """Return the place between two corners where the slope (order 1) or curvature (order 2) jumps; None if it does not.
+    """Return the angle between two corners at which the slope (order 1) or curvature (order 2) jumps; None if there is no jump.
 
-    The change between cells is compared with that between cells a quarter as wide: it is proportional to the width if the
-    function is smooth, and independent of the width at a jump.
+    The change from one cell to the next is compared with the change between cells a quarter as wide. The change is proportional
+    to the width if the function is smooth, and independent of the width at a jump.
     """
     width = last - first
     low, high = first + _EDGES * width, last - _EDGES * width
@@ -51,7 +51,7 @@ def jump_between(slope_at: Callable[[Array], Array], first: float, last: float, 
 
 
 def _refined_place(slope_at: Callable[[Array], Array], near: Array, fine: Array, order: int) -> float:
-    """Return the place of a jump, by refining the cells around it."""
+    """Return the angle of a jump, by refining the cells around the jump."""
     for _ in range(8):
         k = int(fine.argmax())
         near = np.linspace(near[k], near[k + order], 4 * (order + 2) + 1)
@@ -60,6 +60,6 @@ def _refined_place(slope_at: Callable[[Array], Array], near: Array, fine: Array,
 
 
 def _changes(slope_at: Callable[[Array], Array], x: Array, step: float, order: int) -> Array:
-    """Return the change of slope or curvature from each place to the next."""
+    """Return the change of the slope or curvature from each point to the next."""
     found: Array = np.abs(np.diff(slope_at(x), n=order)) / step ** (order - 1)
     return found

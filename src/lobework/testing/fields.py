@@ -33,9 +33,9 @@ _UNITS: Final = {
     **dict.fromkeys(("rad", "radian", "radians"), "radians"),
 }
 _SIZES: Final = (1.25, 0.8, 1.0625, 2.0)
-"""Factors for lengths; the first one that the part accepts is used."""
+"""Factors for lengths; the first factor that the part accepts is used."""
 _MOST: Final = 6
-"""Up to this number of doubtful settings, every subset is tested; if there are more, only single settings."""
+"""Largest number of doubtful settings of which every subset is tested; if there are more, only single settings are tested."""
 _SAME: Final = 1e-9
 _NOT_A_TURN: Final = 77.7
 """An angle that is not a whole turn, in degrees or radians."""
@@ -47,7 +47,7 @@ def _hints(part: Any) -> dict[str, Any]:
 
 
 def _entries(part: type) -> dict[str, str]:
-    """Return the type description of each setting in the docstrings of a part and its bases."""
+    """Return the type description of each setting, from the docstrings of the class of a part and its base classes."""
     found: dict[str, str] = {}
     for base in reversed(part.__mro__):
         for line in inspect.cleandoc(base.__dict__.get("__doc__") or "").splitlines():
@@ -57,12 +57,12 @@ def _entries(part: type) -> dict[str, str]:
 
 
 def _unit_of(entry: str) -> str:
-    """Return the unit that a type description names; empty if there is none."""
+    """Return the unit that a type description contains; empty if there is no unit."""
     return next((_UNITS[word] for word in _UNIT.findall(entry) if word in _UNITS), "")
 
 
 def _mark_of(hint: Any) -> str:
-    """Return the mark of a field: "Length", "Angle", "Turning" or "number"; empty for a type without a unit."""
+    """Return the mark of a field with the type ``hint``: "Length", "Angle", "Turning" or "number"; empty for any other type."""
     known = {Length: "Length", Angle: "Angle", Turning: "Turning", float: "number", int: "number"}
     if hint in known:
         return known[hint]
@@ -71,7 +71,7 @@ def _mark_of(hint: Any) -> str:
 
 
 def _errors_of_docstring(part: type) -> Iterator[str]:
-    """Yield a message for each setting whose mark disagrees with its name or docstring."""
+    """Yield a message for each setting whose mark contradicts the name or the docstring of the setting."""
     entries, hints = _entries(part), hints_of(part)
     for each in fields(part):
         name, mark, entry = each.name, _mark_of(hints[each.name]), entries.get(each.name, "")
@@ -79,16 +79,19 @@ def _errors_of_docstring(part: type) -> Iterator[str]:
         if not mark:
             continue
         if unit in ("inches", "cm", "radians"):
-            yield f"{name}: its docstring says {unit}; settings are stored in mm and degrees: write that, and mark it"
+            yield f"{name}: its docstring says {unit}, but settings are stored in mm and degrees; correct docstring and mark"
         elif unit == "mm" and mark != "Length":
-            yield f"{name}: its docstring says mm, and it is marked {_mark_text(mark)}; mark it Length, from lobework.plugins"
+            marked = f"the setting is marked {_mark_text(mark)}"
+            yield f"{name}: its docstring says mm, but {marked}; mark the setting Length, from lobework.plugins"
         elif unit == "degrees" and mark not in ("Angle", "Turning"):
-            yield f"{name}: its docstring says degrees, and it is marked {_mark_text(mark)}; mark it Angle, from lobework.plugins"
+            marked = f"the setting is marked {_mark_text(mark)}"
+            yield f"{name}: its docstring says degrees, but {marked}; mark the setting Angle, from lobework.plugins"
         elif name.endswith("_deg") != (mark == "Angle") and mark != "Turning":
-            yield f"{name}: it is marked {_mark_text(mark)}; a field in degrees is an Angle, and its name ends in _deg"
+            must_be = "a setting in degrees must be marked Angle and have a name that ends in _deg"
+            yield f"{name}: the setting is marked {_mark_text(mark)}; {must_be}"
         elif mark in ("Length", "Angle") and entry and not unit and "float" in entry:
             unit = "mm" if mark == "Length" else "degrees"
-            yield f"{name}: it is marked {mark}, and its docstring gives no unit; write {name} : float, {unit}"
+            yield f"{name}: the setting is marked {mark}, but its docstring gives no unit; write {name} : float, {unit}"
 
 
 def _mark_text(mark: str) -> str:
@@ -96,7 +99,7 @@ def _mark_text(mark: str) -> str:
 
 
 def _scaled(value: Any, size: float) -> Any:
-    """Return the value of a setting multiplied by ``size``, element by element."""
+    """Return the value of a setting multiplied by ``size``; a tuple is multiplied element by element."""
     if isinstance(value, float) and not isinstance(value, bool):
         return value * size
     if isinstance(value, tuple):
@@ -117,7 +120,7 @@ def _lengths(part: Any) -> set[str]:
 
 
 def _resized(part: Any, size: float, names: set[str]) -> Any:
-    """Return a part with the named settings, and the lengths of the parts in its settings, multiplied by ``size``."""
+    """Return a part with the settings ``names``, and the lengths of all parts contained in settings, multiplied by ``size``."""
     changed = {name: _scaled(getattr(part, name), size) for name in names}
     for each in fields(part):
         if each.init and each.name not in names:
@@ -128,7 +131,7 @@ def _resized(part: Any, size: float, names: set[str]) -> Any:
 
 
 def _scales(sample: Sample, names: set[str]) -> bool | None:
-    """Return whether the results of a part scale with these settings; None if it accepts none of the factors."""
+    """Return whether the results of a part scale with the settings ``names``; None if the part accepts no factor."""
     kind, part = sample.kind, sample.part
     for size in _SIZES:
         try:
@@ -151,7 +154,11 @@ def _alike(one: Any, other: Any) -> bool:
 
 
 def _errors_by_scaling(sample: Sample) -> Iterator[str]:
-    """Yield a message for each setting with a wrong mark: the part scales only with it as a length, or only without it."""
+    """Yield a message for each setting with a wrong mark.
+
+    A mark is wrong if the part keeps its shape only when a setting not marked Length is scaled like a length, or only when a
+    setting marked Length is not scaled.
+    """
     part, lengths = sample.part, _lengths(sample.part)
     if _scales(sample, lengths) is not False:
         return
@@ -176,9 +183,11 @@ def _errors_by_scaling(sample: Sample) -> Iterator[str]:
 
 def _scaling_message(name: str, is_length: bool, mark: str) -> str:
     if is_length:
-        return f"{name}: it is marked Length, but the part scales evenly only without it; mark it with its true unit"
-    message = f"{name}: it is marked {_mark_text(mark)}, but the part scales evenly only if it scales with the lengths"
-    return f"{message}; mark it Length, or name its unit in the docstring: {name} : float, turns"
+        message = f"{name}: the setting is marked Length, but the part keeps its shape under scaling only if {name} is not scaled"
+        return f"{message}; mark the setting with its true unit"
+    only_if = f"the part keeps its shape under scaling only if {name} is scaled like the lengths"
+    message = f"{name}: the setting is marked {_mark_text(mark)}, but {only_if}"
+    return f"{message}; mark the setting Length, or name its unit in the docstring: {name} : float, turns"
 
 
 def _errors_by_turning(sample: Sample) -> Iterator[str]:
@@ -189,11 +198,12 @@ def _errors_by_turning(sample: Sample) -> Iterator[str]:
             continue
         for unit, whole in (("degrees", 360.0), ("radians", 2 * math.pi)):
             if _changes(sample, each.name, _NOT_A_TURN) is True and _changes(sample, each.name, whole) is False:
-                yield f"{each.name}: adding {whole:g} makes no difference, so it is an angle in {unit}; mark it Angle, in degrees"
+                message = f"adding {whole:g} changes no result, so the setting is an angle in {unit}"
+                yield f"{each.name}: {message}; mark the setting Angle, and store degrees"
 
 
 def _changes(sample: Sample, name: str, more: float) -> bool | None:
-    """Return whether adding ``more`` to a setting changes the results of a part; None if the part refuses the value."""
+    """Return whether adding ``more`` to the setting ``name`` changes the results; None if the part refuses the new value."""
     kind, part = sample.kind, sample.part
     try:
         other = replace(part, **{name: getattr(part, name) + more})
@@ -204,7 +214,7 @@ def _changes(sample: Sample, name: str, more: float) -> bool | None:
 
 
 def _types_in(part: Any) -> Iterator[type]:
-    """Yield the type of a part, and the types of parts in its settings that are not from lobework."""
+    """Yield the type of a part, and the types of all parts contained in its settings, except types of lobework itself."""
     yield type(part)
     for each in fields(part):
         value = getattr(part, each.name)
@@ -214,7 +224,7 @@ def _types_in(part: Any) -> Iterator[type]:
 
 
 def _units(sample: Sample) -> int:
-    """Compare the mark of each setting with its docstring, its name and its effect."""
+    """Compare the mark of each setting with the docstring, the name and the effect of the setting."""
     part = sample.part
     types = set(_types_in(part))
     for wrong in itertools.chain(*map(_errors_of_docstring, types), _errors_by_scaling(sample), _errors_by_turning(sample)):
@@ -226,5 +236,5 @@ for _kind in PARTS:
     promised(
         _kind,
         "marks its settings with their units",
-        "Each length is a Length and each angle an Angle, in agreement with the docstring and the behaviour of the part.",
+        "Lengths are marked Length and angles are marked Angle, in agreement with the docstring and the behaviour of the part.",
     )(_units)

@@ -31,21 +31,21 @@ if TYPE_CHECKING:
 __all__: list[str] = []
 
 _HALF_WIDTH: Final = 50.0
-"""Half width, mm, of the tested part of a flat follower, which is unlimited."""
+"""Half width, mm, of the tested region of a flat follower, whose own width is unlimited."""
 _GRID_FACTOR: Final = 4
 _DISC: Final = EccentricCam(radius=30.0, offset=10.0)
 _INSIDE: Final = 1 - 1e-3
-"""Fraction of the half width in which slopes are measured: at the sides of the nose they may be unbounded."""
+"""Fraction of the half width within which slopes are measured: at the sides of the nose the slopes may be unbounded."""
 
 
 def _across(follower: Follower, inside: float = 1.0) -> Array:
-    """Return places across the nose, including its middle and its sides; for a knife, only the middle."""
+    """Return positions across the nose, including the middle and the sides; for a knife, only the middle."""
     half = min(follower.half_width, _HALF_WIDTH) * inside
     return np.linspace(-half, half, 401) if half > 0 else np.zeros(1)
 
 
 def _midpoints(places: Array) -> Array:
-    """Return the midpoints between neighbouring places, so that no corner of the nose is among them."""
+    """Return the midpoints between neighbouring positions; no corner of the nose is at such a midpoint."""
     return (places[1:] + places[:-1]) / 2
 
 
@@ -56,7 +56,7 @@ def _methods(follower: Follower) -> dict[str, Callable[[Array], Array]]:
 @promised(
     "follower",
     "has valid attributes",
-    "It has a valid form, half_width and rest, and its nose is finite and reaches rest at its tip.",
+    "The attributes form, half_width and rest are valid, nose_at is finite, and the greatest value of nose_at is rest.",
     "1e-9 mm",
 )
 def _valid(sample: Sample) -> int:
@@ -76,22 +76,24 @@ def _valid(sample: Sample) -> int:
     except PartError as error:
         raise Broken(error.message) from None
     nose = follower.nose_at(across)
-    assert_close(nose.max(), follower.rest, 1e-9, what="its tip, nose_at at its greatest, against rest")
+    assert_close(nose.max(), follower.rest, 1e-9, what="the greatest value of nose_at, compared with rest")
     if follower.form != "shaped":
-        assert_close(follower.nose_at(np.zeros(1)), [follower.rest], 1e-9, what="nose_at in its middle, against rest")
+        assert_close(
+            follower.nose_at(np.zeros(1)), [follower.rest], 1e-9, what="nose_at at the middle of the nose, compared with rest"
+        )
     return 6
 
 
 @promised(
     "follower",
-    "has a nose without a jump",
-    "Its height is continuous over its whole width.",
+    "has a nose of continuous height",
+    "The height of the nose is continuous over its whole width.",
     f"{JUMP_MM:g} mm",
 )
 def _continuous(sample: Sample) -> int:
     if steps := nose_jumps(sample.part, finer=_GRID_FACTOR):
         worst = max(steps, key=lambda each: each.size)
-        more = f" (and at {len(steps) - 1} more places)" if len(steps) > 1 else ""
+        more = f" (and at {len(steps) - 1} more positions)" if len(steps) > 1 else ""
         raise Broken(f"nose_at jumps by {worst.size:.4g} mm at {worst.after:.6g} mm from the middle of the nose{more}")
     return max(nose_places(sample.part, finer=_GRID_FACTOR).size - 1, 1)
 
@@ -106,24 +108,31 @@ def _form(sample: Sample) -> int:
     follower = sample.part
     across = _across(follower, _INSIDE)
     if follower.form == "flat":
-        assert_close(follower.half_width, math.inf, 0.0, what="half_width of a flat")
+        assert_close(follower.half_width, math.inf, 0.0, what="half_width of a flat follower")
         for what, function in _methods(follower).items():
-            assert_close(function(across), np.zeros(across.size), 0.0, what=f"{what} of a flat")
+            assert_close(function(across), np.zeros(across.size), 0.0, what=f"{what} of a flat follower")
     elif follower.form == "round":
-        assert_close(follower.half_width, follower.rest, 1e-9, what="half_width of a round one, against rest, its radius")
+        assert_close(
+            follower.half_width, follower.rest, 1e-9, what="half_width of a round follower, compared with rest, its radius"
+        )
         circle = np.sqrt(np.maximum((follower.rest - across) * (follower.rest + across), 0.0))
-        assert_close(follower.nose_at(across), circle, 1e-9, what="nose_at of a circle")
+        assert_close(follower.nose_at(across), circle, 1e-9, what="nose_at of a round follower")
         for setting, part in (("radius", 1.0), ("diameter", 0.5)):
             if isinstance(given := getattr(follower, setting, None), float):
-                assert_close(follower.rest, part * given, 1e-9, what=f"its radius, against its {setting}")
+                assert_close(follower.rest, part * given, 1e-9, what=f"its radius, compared with its {setting}")
     return 2 * int(across.size)
 
 
-@promised("follower", "has the slope of its nose", "Its nose_slope_at gives the slope of nose_at.", "1e-6 of the steepest")
+@promised(
+    "follower",
+    "has the slope of its nose",
+    "The method nose_slope_at returns the slope of nose_at.",
+    "1e-6 of the steepest slope",
+)
 def _slopes(sample: Sample) -> int:
     follower = sample.part
     if follower.half_width == 0:
-        assert_close(follower.nose_slope_at(np.zeros(1)), [0.0], 0.0, unit="", what="nose_slope_at of an edge")
+        assert_close(follower.nose_slope_at(np.zeros(1)), [0.0], 0.0, unit="", what="nose_slope_at of a knife edge")
         return 1
     across = _midpoints(_across(follower, _INSIDE))
     half = min(follower.half_width, _HALF_WIDTH)
@@ -140,15 +149,19 @@ def _slopes(sample: Sample) -> int:
 
 @promised(
     "follower",
-    "treats each place independently",
-    "Its nose at a place does not depend on the other places of the array.",
+    "treats each position independently",
+    "The nose at one position does not depend on the other positions of the array.",
     "1e-9 mm",
 )
 def _each_alone(sample: Sample) -> int:
     return each_alone(_methods(sample.part), _across(sample.part, _INSIDE), 1e-9, along="across")
 
 
-@promised("follower", "leaves its input alone", "It does not write to the array of places that it receives.")
+@promised(
+    "follower",
+    "does not change its input",
+    "The methods of the follower do not write to the array of positions that they receive.",
+)
 def _leaves_alone(sample: Sample) -> int:
     return leaves_alone(_methods(sample.part), _across(sample.part, _INSIDE))
 
@@ -156,7 +169,7 @@ def _leaves_alone(sample: Sample) -> int:
 @promised(
     "follower",
     "gives the same result again",
-    "Equal places give equal results, and a result is not overwritten by the next call.",
+    "Equal positions give equal results, and the next call does not overwrite an earlier result.",
 )
 def _same_again(sample: Sample) -> int:
     across = _across(sample.part, _INSIDE)
@@ -168,7 +181,10 @@ def _same_again(sample: Sample) -> int:
 
 
 def _reach_by_search(follower: Follower, phi: Array) -> Array:
-    """Return the reach on the disc by search over the half of its edge that faces the follower, refined around the best place."""
+    """Return the reach on the test disc, by a search over the half of the edge that faces the follower.
+
+    The search is repeated on finer and finer grids around the best point.
+    """
     reach = np.full(phi.size, -math.inf)
     for k, direction in enumerate(phi):
         middle, half = float(direction), math.pi / 2
@@ -184,9 +200,11 @@ def _reach_by_search(follower: Follower, phi: Array) -> Array:
 
 
 def _closed_form(follower: Follower, phi: Array) -> Array:
-    """Return the reach in closed form: e cos + sqrt((R + q)^2 - (e sin)^2) for a round nose of radius q, R + e cos for a flat.
+    """Return the reach on the test disc in closed form.
 
-    Source: derived; the round follower is a slider-crank with crank e and rod R + q, the flat a tangent of the disc.
+    The reach is e cos + sqrt((R + q)^2 - (e sin)^2) for a round nose of radius q, and R + e cos for a flat follower.
+
+    Source: derived; the round follower is a slider-crank with crank e and rod R + q, the flat follower is a tangent of the disc.
     """
     radius, off = _DISC.radius, _DISC.offset
     if follower.form == "flat":
@@ -197,7 +215,7 @@ def _closed_form(follower: Follower, phi: Array) -> Array:
 @promised(
     "follower",
     "has the right reach on a disc",
-    "On an eccentric disc its reach is right: in closed form if round or flat, else found by search.",
+    "The reach on an eccentric disc equals the closed form, or for a shaped follower the result of a search.",
     "1e-8 mm",
 )
 def _reach(sample: Sample) -> int:
@@ -212,7 +230,7 @@ def _reach(sample: Sample) -> int:
         10 * CONTACT_MM,
         phi,
         along="cam",
-        what="its reach, compiled",
+        what="its reach in compiled code",
     )
     lift = lift_of(_DISC, follower)
     assert_close(lift.curve.at(phi) + lift.rest, expected, 10 * CONTACT_MM, phi, along="cam", what="its lift")
@@ -222,7 +240,7 @@ def _reach(sample: Sample) -> int:
 @promised(
     "follower",
     "is refused where it cannot touch the cam",
-    "A shaped follower on a rocking headstock, and one too wide for a face cam, are refused in one line; others are accepted.",
+    "A shaped follower on a rocking headstock, or a follower too wide for a face cam, is refused in one line; others are not.",
 )
 def _refused(sample: Sample) -> int:
     follower = sample.part
@@ -239,5 +257,5 @@ def _refused(sample: Sample) -> int:
         try:
             act()
         except InputError as error:
-            raise Broken(f"{where} refuses it: {error}") from None
+            raise Broken(f"{where} refuses the follower: {error}") from None
     return len(tries)

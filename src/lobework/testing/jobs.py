@@ -1,4 +1,4 @@
-"""Small jobs for tests of targets and checks; each has a different difficulty."""
+"""Small jobs for tests of targets and checks; each job tests a different difficulty."""
 
 from __future__ import annotations
 
@@ -65,12 +65,15 @@ JOBS: Final[dict[str, Job]] = {
         resolution=0.7,
     ),
 }
-"""The jobs by name, in mm."""
+"""The jobs by their names; all are in mm."""
 
 
 @functools.cache
 def traced(name: str, units: LengthUnit = "mm") -> Traces:
-    """Return the traces of one of these jobs, in "mm" or "inch"; they are computed once, and their arrays are read-only."""
+    """Return the traces of the job ``name`` in `JOBS`, in "mm" or "inch".
+
+    The traces are computed once, and their arrays are read-only.
+    """
     traces = replace(JOBS[name], units=units).trace()
     for array in (array for each in traces for array in (each.x, each.y, each.z)):
         array.flags.writeable = False

@@ -1,4 +1,4 @@
-"""Tests of the promises of a part at other settings than those of its samples, near them and far from them."""
+"""Tests of the promises of a part with other settings than the settings of its samples."""
 
 from __future__ import annotations
 
@@ -28,11 +28,11 @@ if TYPE_CHECKING:
 __all__ = ["variants"]
 
 _MOST: Final = 32
-"""Largest number of variants that are tested for each sample."""
+"""Largest number of variants that are tested per sample."""
 _MIXED: Final = 8
 """Largest number of variants in which several settings are changed at once."""
 _FEWEST: Final = 3
-"""If at least this many variants are tested, at least one must have other results than the sample."""
+"""Number of tested variants from which at least one variant must have other results than the sample."""
 _FACTORS: Final = (0.1, 3.0, 10.0, -1.0)
 _OF_SETTINGS: Final = {
     "chuck": (
@@ -44,27 +44,27 @@ _OF_SETTINGS: Final = {
     "cam": (
         "has valid attributes",
         "has equal lobes",
-        "has the top of a lobe at zero",
-        "stands on its base",
+        "has the top of a lobe at angle zero",
+        "has its lowest point at its base radius",
         "has the slope of its rise",
-        "names every corner",
+        "lists every corner",
     ),
     "follower": (
         "has valid attributes",
         "has the form that it declares",
         "has the slope of its nose",
-        "treats each place independently",
+        "treats each position independently",
     ),
     "cutter": ("never narrows with depth", "agrees with its edge"),
     "piece": ("has a closed outline", "maps depth like its surface", "has a valid surface", "is drawn within its sheet"),
 }
-"""Quick promises that depend on the settings."""
+"""Names of the promises that depend on the settings and can be tested quickly, by kind of part."""
 _NUDGE: Final = 1e-9
 _DIFFERENCE: Final = 1e-6
 
 
 def _far_values(value: Any, hint: Any) -> tuple[Any, ...]:
-    """Return values far from the present value of a setting; for a setting of type Literal, all its other values."""
+    """Return values far from the present value of a setting; for a setting of type Literal, all other allowed values."""
     if get_origin(hint) is Literal:
         return tuple(each for each in get_args(hint) if each != value)
     if isinstance(value, bool):
@@ -89,7 +89,7 @@ def _scaled(value: Any, factor: float) -> Any:
 
 
 def variants(part: Any) -> Iterator[Any]:
-    """Yield valid variants of a part: with one setting changed by a small or a large amount, or with several changed at once."""
+    """Yield valid variants of a part: first with one setting changed by a small or a large amount, then with several changed."""
     made_of: type = type(part)
     hints = hints_of(made_of)
     one_by_one = list(variants_with_one_change(part))
@@ -119,7 +119,7 @@ def _shuffled(parts: list[Any], drawn: random.Random) -> Iterator[Any]:
 
 
 def _test_variants(sample: Sample) -> int:
-    """Test those promises that depend on the settings, with variants of the sample."""
+    """Test the promises that depend on the settings, with variants of the sample; return the number of cases."""
     kind, selected = sample.kind, [each for each in registered_promises(sample.kind) if each.name in _OF_SETTINGS[sample.kind]]
     tries: list[tuple[str, Callable[[Sample], int]]] = [(each.name, each.tries) for each in selected]
     tries += [("moves only if dynamic", _is_static), ("repeats after its period", _repeats)] if kind == "chuck" else []
@@ -134,14 +134,16 @@ def _test_variants(sample: Sample) -> int:
             except Broken as broken:
                 raise Broken(f"{name}, {_at(other)}: {broken}") from None
             except InputError as error:
-                raise Broken(f"{name}, {_at(other)}: it accepts these settings, but raises an error later: {error}") from None
+                raise Broken(
+                    f"{name}, {_at(other)}: the part accepts these settings, but raises an error later: {error}"
+                ) from None
             except BaseException as error:
                 raise Broken(f"{name}, {_at(other)}: it fails: {one_line(error)}") from error
     return cases or 1
 
 
 def _holds_at_sample(function: Callable[[Sample], int], sample: Sample) -> bool:
-    """Return whether a promise is kept at the sample's own settings; if it is not, its own test reports that."""
+    """Return whether a promise is kept with the sample's own settings; if not, the test of that promise reports the error."""
     try:
         function(sample)
     except KeyboardInterrupt:
@@ -174,7 +176,10 @@ def _repeats(sample: Sample) -> int:
 
 
 def _own_settings(sample: Sample) -> int:
-    """Compare the results of parts with different settings, called in turn, with results at neighbouring places."""
+    """Test that the results of a part do not change when parts with other settings are called in between.
+
+    The results of each part are compared with the results of the same part for slightly different arguments.
+    """
     kind, part, cases = sample.kind, sample.part, 0
     tried = list(itertools.islice(variants(part), _MIXED))
     alike = True
@@ -193,27 +198,27 @@ def _own_settings(sample: Sample) -> int:
             try:
                 assert_close(beyond[what][smooth], given.numbers[smooth], _DIFFERENCE * scale)
             except Broken as broken:
-                message = f"{what} of {shortened_line(repr(other))}, called after another: {broken}"
+                message = f"{what} of {shortened_line(repr(other))}, called after a part with other settings: {broken}"
                 raise Broken(f"{message}; a cached result must depend on all of the settings") from None
             cases += 1
     if alike and len(tried) >= _FEWEST:
-        raise Broken(f"its settings make no difference: {len(tried)} others were tested")
+        raise Broken(f"the settings do not change the results: {len(tried)} other settings were tested")
     return cases or 1
 
 
 def _answers_beside(kind: str, part: Any, nudge: float) -> dict[str, Array]:
-    """Return the results of a part at places next to the usual ones; between the two there may be a jump."""
+    """Return the results of a part for arguments next to the usual ones; there may be a jump between the two."""
     return {what: given.numbers for what, given in answers(kind, part, 1 + nudge, nudge).items()}
 
 
 for _kind in PARTS:
     promised(
         _kind,
-        "holds at other settings",
-        "Other settings, near those of its samples or far from them, are refused at once or keep the promises too.",
+        "keeps its promises at other settings",
+        "Settings other than those of the samples, similar or very different, are refused at once or keep the promises.",
     )(_test_variants)
     promised(
         _kind,
         "depends on its own settings alone",
-        "Its results depend on its own settings alone, not on earlier calls of a part with other settings.",
+        "The results of a part depend on its own settings alone, not on earlier calls of parts with other settings.",
     )(_own_settings)

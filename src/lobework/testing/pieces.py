@@ -39,16 +39,16 @@ def _area(outline: Array) -> float:
 @promised(
     "piece",
     "has a closed outline",
-    "Its outline is a closed line of finite points with an area inside, and the same at each call.",
+    "The outline is a closed line of finite points that encloses an area, and is the same at each call.",
 )
 def _outline(sample: Sample) -> int:
     outline = sample.part.outline
     if not isinstance(outline, np.ndarray) or outline.ndim != 2 or len(outline) < 4:
         raise Broken(
-            f"outline has shape {np.shape(outline)}; it must be (m, 2), four points or more, the last equal to the first"
+            f"outline has shape {np.shape(outline)}; it must be (m, 2), with four or more points, the last equal to the first"
         )
     finite_of_shape("outline", outline, (len(outline), 2))
-    assert_close(outline[-1], outline[0], 1e-9, what="outline: its last point against its first")
+    assert_close(outline[-1], outline[0], 1e-9, what="outline: its last point compared with its first")
     if not abs(_area(outline)) > 1e-9:
         raise Broken("outline encloses no area")
     again = outline.copy()
@@ -63,7 +63,7 @@ def _surface(piece: Any) -> Face | Round | None:
 
 
 def _on_surface(surface: Face | Round) -> tuple[Array, Array]:
-    """Return points spread over a surface, (n, 3) mm, and the outward unit normals there, (n, 3)."""
+    """Return points spread over a surface, (n, 3) mm, and the outward unit normals at these points, (n, 3)."""
     turn = np.linspace(0.0, 1.9 * math.pi, 24)
     if isinstance(surface, Face):
         out = surface.radius * np.linspace(0.0, 1.0, 24)
@@ -77,7 +77,7 @@ def _on_surface(surface: Face | Round) -> tuple[Array, Array]:
 @promised(
     "piece",
     "maps depth like its surface",
-    "A point on its surface has depth zero on the sheet; a point moved inwards has the depth of its shift.",
+    "A point on the surface has depth zero on the sheet; a point moved inwards by d mm has the depth d.",
     "1e-6 mm",
 )
 def _sees(sample: Sample) -> int:
@@ -93,13 +93,13 @@ def _sees(sample: Sample) -> int:
         given = points.copy()
         seen = seen_on(piece, given)
         finite_of_shape("seen", seen, points.shape)
-        assert_close(given, points, 0.0, what="seen: it changes the array of points that it receives")
-        assert_close(seen[:, 2], np.full(len(points), depth), 1e-6, what=f"seen, {depth:g} mm in: depth")
+        assert_close(given, points, 0.0, what="seen: the method changes its array of points")
+        assert_close(seen[:, 2], np.full(len(points), depth), 1e-6, what=f"seen, {depth:g} mm below the surface: depth")
         alone = np.concatenate([seen_on(piece, points[k : k + 1]) for k in range(len(points))])
         assert_close(alone[:, 2], seen[:, 2], 1e-9, what="seen, one by one: depth")
         inner = np.concatenate([[0], np.arange(len(points) - 2, 0, -1), [len(points) - 1]])
         again = seen_on(piece, points[inner])
-        case = "seen, between the same first and last point, in another order: height and depth"
+        case = "seen, with the inner points in another order: height and depth"
         assert_close(again[:, 1:], seen[inner, 1:], 1e-9, what=case)
     return len(_DEPTHS) * len(place)
 
@@ -107,8 +107,8 @@ def _sees(sample: Sample) -> int:
 @promised(
     "piece",
     "maps its surface onto its sheet",
-    "Its surface fills its outline on the sheet; round work is developed at its true length.",
-    "1e-6 of its size",
+    "On the sheet, the surface fills the outline of the piece; round work is developed at its true length.",
+    "1e-6 of the size",
 )
 def _seen_on_sheet(sample: Sample) -> int:
     piece = sample.part
@@ -122,15 +122,19 @@ def _seen_on_sheet(sample: Sample) -> int:
         edge = surface.radius * np.stack([np.cos(turn), np.sin(turn), 0 * turn], axis=-1)
         seen = seen_on(piece, edge)
         found = np.array([seen[:, :2].min(axis=0), seen[:, :2].max(axis=0)])
-        assert_close(found, [low, high], 1e-3 * size, what="the ends of its surface on its sheet, against those of its outline")
+        assert_close(
+            found, [low, high], 1e-3 * size, what="the ends of its surface on its sheet, compared with the ends of its outline"
+        )
         return len(edge)
     s = np.linspace(0.0, surface.length, 129)
     radius, z, _, _ = surface.profile(s).T
     seen = seen_on(piece, np.stack([radius, 0 * s, z], axis=-1))
     length = np.abs(np.diff(seen[:, 1]))
-    assert_close(length, np.diff(s), 1e-3 * size, what="from point to point along its surface, on its sheet")
+    assert_close(length, np.diff(s), 1e-3 * size, what="distances between points along its surface, on its sheet")
     ends = np.sort([seen[0, 1], seen[-1, 1]])
-    assert_close(ends, [low[1], high[1]], 1e-6 * size, what="the ends of its surface on its sheet, against those of its outline")
+    assert_close(
+        ends, [low[1], high[1]], 1e-6 * size, what="the ends of its surface on its sheet, compared with the ends of its outline"
+    )
     rolled = float(high[0] - low[0]) / (2 * math.pi)
     if not (1 - 1e-6) * radius.min() <= rolled <= (1 + 1e-6) * radius.max():
         radii = f"{radius.min():g} to {radius.max():g} mm"
@@ -141,7 +145,10 @@ def _seen_on_sheet(sample: Sample) -> int:
     across = seen_on(piece, around)[:, 0]
     whole = float(np.ptp(across)) * len(turn) / (len(turn) - 1)
     assert_close(
-        whole, high[0] - low[0], 1e-3 * size, what="once round its surface on its sheet, against the width of its outline"
+        whole,
+        high[0] - low[0],
+        1e-3 * size,
+        what="the circumference of its surface on its sheet, compared with the width of its outline",
     )
     return len(s) + len(turn)
 
@@ -149,14 +156,14 @@ def _seen_on_sheet(sample: Sample) -> int:
 @promised(
     "piece",
     "has a valid surface",
-    "If it has a surface, that is finite, with unit normals and a wall of zero or more; if not, carving is refused.",
+    "A surface is finite, with unit normals and a wall thickness of zero or more; without a surface, carving is refused.",
     "1e-9",
 )
 def _sound(sample: Sample) -> int:
     piece = sample.part
     surface = _surface(piece)
     if surface is None:
-        refused(lambda: stock_of(piece), "it has no surface to carve, and carving it is not refused")
+        refused(lambda: stock_of(piece), "the piece has no surface, but carving it is not refused")
         return 1
     if isinstance(surface, Face):
         if not (0 < surface.radius < math.inf and 0 < surface.thickness < math.inf):
@@ -169,20 +176,23 @@ def _sound(sample: Sample) -> int:
         assert_close(np.hypot(profile[:, 2], profile[:, 3]), np.ones(257), 1e-9, unit="", what="surface.profile: its normals")
         steps = np.hypot(*np.diff(profile[:, :2], axis=0).T)
         if not (steps <= (s[1] - s[0]) * (1 + 1e-6)).all():
-            raise Broken("surface.profile: its points are further apart than their s; s must be the length along the profile")
+            raise Broken(
+                "surface.profile: two points are further apart than the difference of their s; "
+                "s must be the length along the profile"
+            )
         if not (profile[:, 0] >= 0).all() or not (wall >= 0).all():
-            raise Broken("surface: a radius or a wall below zero")
+            raise Broken("surface: a radius or a wall thickness is below zero")
         size, cases = surface.length, 257
     stock_of(piece, resolution=size / 16)
     return cases
 
 
-@promised("piece", "is drawn within its sheet", "The sheet of a job contains its whole outline.")
+@promised("piece", "is drawn within its sheet", "The sheet of a job contains the whole outline of the piece.")
 def _drawn(sample: Sample) -> int:
     piece = sample.part
     reach = float(np.abs(piece.outline[:, 0]).max())
     sheet = draw("trial", piece, Pen(), [trace(cut_on(fixed(), at=At(x=0.1 * reach)))])
     low, high = np.array([sheet.left, sheet.top - sheet.height]), np.array([sheet.left + sheet.width, sheet.top])
     if not ((piece.outline >= low) & (piece.outline <= high)).all():
-        raise Broken(f"its outline leaves the sheet, which goes from {low.tolist()} to {high.tolist()} mm")
+        raise Broken(f"its outline extends beyond the sheet, which reaches from {low.tolist()} to {high.tolist()} mm")
     return len(piece.outline)

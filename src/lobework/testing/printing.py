@@ -1,4 +1,4 @@
-"""The promise of every item about standard output: it prints nothing there."""
+"""The promise that an item prints nothing to standard output."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ _KINDS: Final = ("chuck", "cam", "follower", "cutter", "piece", "backend", "targ
 
 
 def _use(kind: str, thing: Any) -> None:
-    """Use an item once, as a job does."""
+    """Use an item once in the way in which a job uses it."""
     if kind == "backend":
         for _, stock, sweeps in carvings_for(thing.can, coarser=1.6):
             thing.carve(stock, sweeps, stock.uncut())
@@ -42,9 +42,11 @@ def _prints_nothing(sample: Sample) -> int:
     with contextlib.redirect_stdout(printed):
         _use(sample.kind, sample.part)
     if text := shortened_line(printed.getvalue()):
-        raise Broken(f"it prints {text[:80]!r}; standard output is for results: print to sys.stderr, or not at all")
+        raise Broken(
+            f"the item prints {text[:80]!r} to standard output, which is for results; print to sys.stderr, or print nothing"
+        )
     return 1
 
 
 for _kind in _KINDS:
-    promised(_kind, "prints nothing", "It prints nothing to standard output.")(_prints_nothing)
+    promised(_kind, "prints nothing", "The item prints nothing to standard output.")(_prints_nothing)

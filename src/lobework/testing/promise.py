@@ -1,4 +1,4 @@
-"""Promises: properties that every item of a kind has, each with its test."""
+"""Promises: properties that every item of a kind must have, each with the function that tests it."""
 
 from __future__ import annotations
 
@@ -19,18 +19,18 @@ if TYPE_CHECKING:
 __all__ = ["Promise", "Unjudged", "promised", "registered_promises"]
 
 
-class Unjudged(Exception):  # noqa: N818  (it is not an error)
-    """A promise cannot be judged for this sample; the message names what is missing."""
+class Unjudged(Exception):  # noqa: N818  (the exception is not an error)
+    """A promise cannot be judged for a sample; the message states what the sample or the installation lacks."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Promise:
-    """A property of every item of a kind, with its test.
+    """A property that every item of a kind must have, with the function that tests the property.
 
     Parameters
     ----------
     kind : str
-        Kind of the item: "chuck", "cam", "follower", "cutter", "piece", "backend", "target" or "check".
+        Kind of the items: "chuck", "cam", "follower", "cutter", "piece", "backend", "target" or "check".
     name : str
         Name of the promise in reports and tests.
     description : str
@@ -38,7 +38,7 @@ class Promise:
     within : str
         Tolerance, such as "1e-9 mm"; empty if the promise holds exactly.
     tries : callable
-        Function that tests a sample and returns the number of cases; it raises `Broken` if a case fails.
+        Function that tests a sample and returns the number of cases; the function raises `Broken` if a case fails.
 
     Examples
     --------
@@ -65,9 +65,9 @@ class Promise:
         Raises
         ------
         Broken
-            If a case fails; the message gives the error and its place.
+            If a case fails; the message gives the error and the position of the error.
         Unjudged
-            If the promise cannot be judged for this sample; the message names what is missing.
+            If the promise cannot be judged for this sample; the message states what is missing.
         """
         try:
             with to_stderr():
@@ -75,7 +75,7 @@ class Promise:
         except (Broken, Unjudged, KeyboardInterrupt):
             raise
         except (InputError, PluginError) as error:
-            raise Broken(f"it refuses: {error}") from error
+            raise Broken(f"an error is raised: {error}") from error
         except BaseException as error:  # sys.exit(0) in a plugin must not end the run as a success
             raise Broken(f"it fails: {one_line(error)}") from error
 

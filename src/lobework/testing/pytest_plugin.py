@@ -1,4 +1,4 @@
-"""A pytest plugin: ``@pytest.mark.lobework("sway")`` makes one test for each promise of each item that a plugin offers.
+"""A pytest plugin: ``@pytest.mark.lobework("sway")`` makes one test for each promise of each item of a plugin.
 
 ::
 
@@ -24,7 +24,7 @@ _MARK = 'lobework(name): test every promise of the items of a lobework plugin or
 
 @dataclass(frozen=True, slots=True)
 class _Test:
-    """A promise as the argument of a test; if it cannot be judged, the test is skipped with the reason."""
+    """A promise as the argument of a test; if the promise cannot be judged, the test is skipped, and the reason is reported."""
 
     test: PromiseTest
 
@@ -47,12 +47,14 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
-    """Make one test for each promise and sample."""
+    """Make one test for each pair of a promise and a sample."""
     mark = metafunc.definition.get_closest_marker("lobework")
     if mark is None or "promise" not in metafunc.fixturenames:
         return
     if len(mark.args) != 1 or mark.kwargs or not isinstance(mark.args[0], str):
-        raise pytest.Collector.CollectError('write the mark with one name: @pytest.mark.lobework("its plugin or package")')
+        raise pytest.Collector.CollectError(
+            'write the mark with one name: @pytest.mark.lobework("name of the plugin or package")'
+        )
     from lobework.errors import LobeworkError
     from lobework.testing.verified import promise_tests_of
 

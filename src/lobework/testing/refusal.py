@@ -1,4 +1,4 @@
-"""Functions for tests of settings: `refused` requires an error, `accepted_variants` yields the variants that a part accepts."""
+"""Functions for tests of settings: `refused` requires an error, `accepted_variants` yields variants that a part accepts."""
 
 from __future__ import annotations
 
@@ -13,18 +13,21 @@ __all__ = ["accepted_variants", "refused"]
 
 
 def refused(act: Callable[[], object], otherwise: str) -> str:
-    """Return the message of the `InputError` that ``act`` raises; raise `Broken` with ``otherwise`` if it raises none."""
+    """Return the message of the `InputError` that the function ``act`` raises.
+
+    If ``act`` raises no such error, raise `Broken` with the message ``otherwise``.
+    """
     try:
         act()
     except InputError as error:
         if "\n" in str(error):
-            raise Broken(f"it is refused in more than one line: {error}") from None
+            raise Broken(f"the error message has more than one line: {error}") from None
         return str(error)
     raise Broken(otherwise)
 
 
 def accepted_variants(part: Any, name: str, values: Iterable[Any]) -> Iterator[Any]:
-    """Yield variants of the part with the setting ``name`` changed to each of ``values`` that it accepts."""
+    """Yield one variant of the part for each of ``values`` that the part accepts as its setting ``name``."""
     for value in values:
         try:
             yield replace(part, **{name: value})

@@ -1,4 +1,4 @@
-"""The promises of every part about its settings: copies and job files keep them, and nan and infinity are rejected."""
+"""The promises of every part about its settings: copies and job files keep the settings, and nan and infinity are rejected."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ _NO_NUMBERS: Final = (math.nan, math.inf, -math.inf)
 
 
 def variants_with_one_change(part: Any) -> Iterator[Any]:
-    """Yield variants of a part with one setting changed by a small or a large amount, if the part accepts the new value."""
+    """Yield the accepted variants of a part in which one setting is changed by a small or a large amount."""
     for each in fields(part):
         if each.init:
             yield from accepted_variants(part, each.name, _nearby(getattr(part, each.name)))
@@ -51,7 +51,7 @@ def _nearby(value: Any) -> tuple[Any, ...]:
 
 
 def _keeps_settings(sample: Sample) -> int:
-    """Copy the part in several ways, and change its settings."""
+    """Test that copies of the part equal the part, and that parts with other settings do not; return the number of cases."""
     part = sample.part
     for method, same in (
         ("a copy made with the same settings", replace(part)),
@@ -59,21 +59,21 @@ def _keeps_settings(sample: Sample) -> int:
         ("a deep copy", copy.deepcopy(part)),
     ):
         if same != part:
-            raise Broken(f"{method} is not equal to it: {same!r} instead of {part!r}")
+            raise Broken(f"{method} is not equal to the part: {same!r} instead of {part!r}")
         if hash(same) != hash(part):
-            raise Broken(f"{method} is equal to it, but its hash differs")
+            raise Broken(f"{method} is equal to the part, but has another hash")
     if "\n" in repr(part):
-        raise Broken("its repr has more than one line; leave it to the dataclass")
+        raise Broken("the repr has more than one line; use the repr that dataclass generates")
     cases = 4
     for other in variants_with_one_change(part):
         if other == part and repr(other) != repr(part):
-            raise Broken(f"{other!r} is equal to {part!r}, though their settings differ")
+            raise Broken(f"{other!r} is equal to {part!r}, although the settings differ")
         cases += 1
     return cases
 
 
 def table_of(part: Any, key: str = "kind") -> str:
-    """Return a part as an inline table of a job file; ``key`` is the key for its name.
+    """Return a part as an inline table of a job file; ``key`` is the key under which the name of the part is written.
 
     >>> from lobework.parts.follower import Roller
     >>> table_of(Roller(3.0))
@@ -109,11 +109,11 @@ def _is_named(each: Any) -> bool:
 
 
 def _goes_through_a_file(sample: Sample) -> int:
-    """Write the part as a table of a job file, and read it again."""
+    """Write the part as a table of a job file, and read the table again; return the number of cases."""
     part, kind, name = sample.part, sample.kind, sample.name
     cls: type = type(part)
     if registry.installed().parts[kind].get(name) is not cls:
-        raise Broken(f"the {kind} installed as {name!r} is another class; install the package that offers this one")
+        raise Broken(f"the {kind} installed as {name!r} is another class; install the package that offers this class")
     text = f"part = {table_of(part, _NAMES.get(kind, 'kind'))}"
     read = choice_of(kind).read(tomllib.loads(text)["part"], Context("mm", Path()))
     if read != part:
@@ -128,7 +128,7 @@ def _goes_through_a_file(sample: Sample) -> int:
 
 
 def _rejects_non_numbers(sample: Sample) -> int:
-    """Set every length, angle and plain number to nan and infinity."""
+    """Set every length, angle and plain number to nan and to infinity; return the number of cases."""
     part: Any = sample.part
     cls: type = type(part)
     hints, cases = hints_of(cls), 0
@@ -154,13 +154,15 @@ for _kind in PARTS:
     promised(
         _kind,
         "keeps its settings",
-        "A copy with the same settings, a deep copy and a pickled copy are equal to the part; one with other settings is not.",
+        "A copy with the same settings, a deep copy and a pickled copy equal the part; a copy with other settings does not.",
     )(_keeps_settings)
-    promised(_kind, "goes through a job file", "Its settings can be written to a job file and read again without change.")(
-        _goes_through_a_file
-    )
+    promised(
+        _kind,
+        "keeps its settings in a job file",
+        "The settings of a part can be written to a job file and read again without change.",
+    )(_goes_through_a_file)
     promised(
         _kind,
         "refuses nan and infinity",
-        "A length, angle or number that is nan or infinite is rejected, with a message of one line.",
+        "A setting that is a length, angle or number is rejected, with a message of one line, if its value is nan or infinite.",
     )(_rejects_non_numbers)

@@ -15,12 +15,12 @@ __all__ = ["Snapshot"]
 
 
 class Snapshot:
-    """A copy of the numbers and texts in an object.
+    """A copy of the numbers and texts contained in an object.
 
     Parameters
     ----------
     thing : Any
-        Dataclasses, sequences and mappings are searched; arrays are copied.
+        The object; dataclasses, sequences and mappings are searched recursively, and arrays are copied.
     """
 
     def __init__(self, thing: Any) -> None:
@@ -28,18 +28,18 @@ class Snapshot:
         self._kept = [(where, _copy_of(value)) for where, value in _values_in(thing)]
 
     def assert_unchanged(self, who: str) -> int:
-        """Return the number of compared values; raise `Broken` if one has changed."""
+        """Return the number of compared values; raise `Broken` if a value has changed since the copy was made."""
         now = list(_values_in(self._thing))
         if len(now) != len(self._kept):
-            raise Broken(f"{who} changes what it is given: it holds {len(now)} values instead of {len(self._kept)}")
+            raise Broken(f"{who} changes its input: the input contains {len(now)} values instead of {len(self._kept)}")
         for (where, value), (_, kept) in zip(now, self._kept, strict=True):
             if not _same(value, kept):
-                raise Broken(f"{who} changes what it is given: {where}")
+                raise Broken(f"{who} changes its input: {where}")
         return len(now)
 
 
 def _values_in(thing: Any, where: str = "", seen: frozenset[int] = frozenset()) -> Iterator[tuple[str, Any]]:
-    """Yield each array, number and text in an object, with its path."""
+    """Yield the path and the value of each array, number and text in an object."""
     if id(thing) in seen:
         return
     seen |= {id(thing)}

@@ -1,4 +1,4 @@
-"""Run time of an item per angle, place, depth or ray: a note in the report, without a verdict."""
+"""Run time of an item per angle, position, depth or ray: a note in the report, which is not judged."""
 
 from __future__ import annotations
 
@@ -17,13 +17,13 @@ if TYPE_CHECKING:
 __all__ = ["speed_of"]
 
 _REPETITIONS: Final = 3
-"""Number of repetitions; the shortest run counts, since other processes only make a run longer."""
+"""Number of repetitions; the shortest run time is reported, since other processes can only make a run longer."""
 _DEPTHS: Final = 200
 _ACROSS: Final = np.linspace(-0.9, 0.9, MANY)
 
 
 def speed_of(sample: Sample) -> str:
-    """Return the run time of the sample's item, in words; empty for a kind that is not timed.
+    """Return the run time of the item of a sample as text; empty for a kind of item that is not timed.
 
     >>> from lobework.parts.chuck import Oval
     >>> from lobework.plugins.sample import Sample
@@ -53,7 +53,7 @@ def _of_backend(backend: Any) -> str:
 
 
 def _shortest(act: Callable[[], object]) -> float:
-    """Return the shortest run time of ``act``, seconds."""
+    """Return the shortest run time of the function ``act``, seconds."""
     taken = []
     for _ in range(_REPETITIONS):
         began = time.perf_counter()
@@ -63,7 +63,7 @@ def _shortest(act: Callable[[], object]) -> float:
 
 
 def _time_text(seconds: float) -> str:
-    """Return a short time with a suitable unit.
+    """Return a time as text, with two significant digits and a suitable unit.
 
     >>> _time_text(3.21e-8), _time_text(4.5e-6), _time_text(3e-4), _time_text(0.0123)
     ('32 ns', '4.5 microseconds', '300 microseconds', '12 ms')

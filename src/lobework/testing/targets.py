@@ -36,28 +36,31 @@ if TYPE_CHECKING:
 __all__ = ["ready"]
 
 _SIZE_MM: Final = 0.03
-"""Tolerance of the size of the content of a file: more than a step of a plotter."""
+"""Tolerance of the size of the content of a file, mm; it is larger than one step of a plotter."""
 _LINE_MM: Final = 0.05
-"""Tolerance of the position of a line in a file, after the content of the file has been centred on that of the job."""
+"""Tolerance of the position of a line in a file, mm, after the content of the file has been centred on the lines of the job."""
 _PAIRS_PER_BATCH: Final = 2**19
 _UNITS: Final[tuple[LengthUnit, ...]] = ("mm", "inch")
 
 
 def ready(target: Target) -> Target:
-    """Return the target; raise `Unjudged` if a package that it needs is not installed."""
+    """Return the target; raise `Unjudged` if a package that the target needs is not installed."""
     if target.needs and find_spec(target.needs[0]) is None:
         raise Unjudged(f"{target.needs[0]} is not installed here; run: pip install '{target.needs[1]}'")
     return target
 
 
 def _cases(target: Target) -> list[tuple[str, LengthUnit]]:
-    """Return every job and unit to test; a carving has no unit."""
+    """Return the name of every job with every unit to test; a target that shows a carving is tested in mm only."""
     return [(name, units) for name in JOBS for units in _UNITS if units == "mm" or target.shows != "carving"]
 
 
 @functools.cache
 def _rendered(target: Target, name: str, units: LengthUnit) -> tuple[bytes, Broken | None, int]:
-    """Return the file of a job, an error if the target changed the job (otherwise None), and the number of compared values."""
+    """Return the file that a target renders for a job, with the result of the test that the target does not change its input.
+
+    The result is the error if the target changed its input, otherwise None, and the number of compared values.
+    """
     traces = traced(name, units) if target.shows == "carving" else replace(JOBS[name], units=units).trace()
     shown = traces.shown(target.shows)
     before = Snapshot(shown)
@@ -71,7 +74,7 @@ def _rendered(target: Target, name: str, units: LengthUnit) -> tuple[bytes, Brok
 def _bytes(target: Target, shown: Any, name: str) -> bytes:
     file = target.render(shown)
     if not isinstance(file, bytes):
-        raise Broken(f"{name}: render returned {type(file).__name__}, not the file's bytes")
+        raise Broken(f"{name}: render returned {type(file).__name__} instead of the file's bytes")
     if not file:
         raise Broken(f"{name}: the file is empty")
     return file
@@ -80,7 +83,7 @@ def _bytes(target: Target, shown: Any, name: str) -> bytes:
 @promised(
     "target",
     "writes a whole file",
-    "Each job, in mm and in inches, becomes the bytes of one file with a plain file name.",
+    "For each job, in mm and in inches, render returns the bytes of one file; the target has a plain file name.",
 )
 def _whole(sample: Sample) -> int:
     target = ready(sample.part)
@@ -91,18 +94,22 @@ def _whole(sample: Sample) -> int:
 @promised(
     "target",
     "writes the same file again",
-    "The same job, computed again, gives the same bytes: no date, no random numbers, nothing of other jobs.",
+    "If a job is computed again, the file has the same bytes: no date, no random numbers, and nothing from other jobs.",
 )
 def _same_again(sample: Sample) -> int:
     target = ready(sample.part)
     first = {name: _rendered(target, name, "mm")[0] for name in JOBS}
     for name in ("one ring",) if target.shows == "carving" else JOBS:
         if _bytes(target, JOBS[name].trace().shown(target.shows), name) != first[name]:
-            raise Broken(f"{name}: the same job gives another file the second time")
+            raise Broken(f"{name}: the same job gives a different file the second time")
     return len(first)
 
 
-@promised("target", "shows the job", "Different jobs give different files, and so does a job whose cut is moved.")
+@promised(
+    "target",
+    "writes different files for different jobs",
+    "Different jobs give different files, and a job with a moved cut gives another file than the original job.",
+)
 def _shows(sample: Sample) -> int:
     target = ready(sample.part)
     files = {name: _rendered(target, name, "mm")[0] for name in JOBS}
@@ -114,7 +121,7 @@ def _shows(sample: Sample) -> int:
     return len(files)
 
 
-@promised("target", "leaves its input alone", "It does not change the object that it renders.")
+@promised("target", "does not change its input", "The target does not change the object that it renders.")
 def _leaves_alone(sample: Sample) -> int:
     target, cases = ready(sample.part), 0
     for each in _cases(target):
@@ -125,7 +132,11 @@ def _leaves_alone(sample: Sample) -> int:
     return cases
 
 
-@promised("target", "refuses what it does not show", "It raises an error for an object of another kind than shows.")
+@promised(
+    "target",
+    "refuses what it does not show",
+    "The function render raises an error for an object of another kind than the attribute shows states.",
+)
 def _refuses(sample: Sample) -> int:
     target, cases = ready(sample.part), 0
     for other in get_args(Shows):
@@ -136,12 +147,12 @@ def _refuses(sample: Sample) -> int:
             except Exception:  # noqa: BLE001  (any error refuses the object)
                 cases += 1
                 continue
-            raise Broken(f"it shows the {target.shows}, and given the {other} it writes {len(given)} bytes")
+            raise Broken(f"the target shows the {target.shows}, but given the {other} instead it writes {len(given)} bytes")
     return cases
 
 
 def _path(step: Any, place: dict[str, float]) -> Iterator[dict[str, float]]:
-    """Yield the positions of the slides in one step of a program, and update ``place`` to the last of them."""
+    """Yield the positions of the slides in one step of a program, and update ``place`` to the last of these positions."""
     if isinstance(step, Rapid | Feed):
         place.update(step.to)
         yield dict(place)
@@ -203,7 +214,7 @@ def _greatest_distance(points: Array, lines: Sequence[Array]) -> float:
 @promised(
     "target",
     "is true to size",
-    "The content of its file has the size and position of the job, in mm and in inches: nothing missing, nothing mirrored.",
+    "The content of the file has the size of the job, in mm and in inches; no line is missing, mirrored or displaced.",
     f"{_SIZE_MM} mm",
 )
 def _true_size(sample: Sample) -> int:
@@ -211,7 +222,10 @@ def _true_size(sample: Sample) -> int:
     if target.shows == "settings":
         raise Unjudged("settings are text; they have no size")
     if sample.reads is None:
-        raise Unjudged("its sample has no reads, a function from the file's bytes to lines in mm; so the size is not known")
+        raise Unjudged(
+            "its sample has no function reads, so the size of the content is unknown; "
+            "give reads, which takes the file's bytes and returns the lines in mm"
+        )
     cases = 0
     for name, units in _cases(target):
         lines = [np.asarray(line, dtype=np.float64) for line in sample.reads(_rendered(target, name, units)[0])]
@@ -221,10 +235,10 @@ def _true_size(sample: Sample) -> int:
         wide = min(line.shape[1] for line in (*shown, *lines))
         read, true = (np.concatenate([line[:, :wide] for line in each]) for each in (lines, shown))
         if not math.isfinite(float(read.sum())):
-            raise Broken(f"{name}, in {units}: there are positions in the file that are not finite")
+            raise Broken(f"{name}, in {units}: the file contains positions that are not finite")
         size, expected = np.ptp(read, axis=0), np.ptp(true, axis=0)
         allowed = _SIZE_MM if target.shows != "carving" else max(_SIZE_MM, 0.02 * float(expected.max()))
-        assert_close(size, expected, allowed, what=f"{name}, in {units}: its size across, up and along")
+        assert_close(size, expected, allowed, what=f"{name}, in {units}: size of its content along X, Y and Z")
         if target.shows != "carving":
             shift = (true.min(axis=0) + true.max(axis=0) - read.min(axis=0) - read.max(axis=0)) / 2
             off = max(
@@ -232,7 +246,7 @@ def _true_size(sample: Sample) -> int:
                 _greatest_distance(_with_midpoints(shown, wide) - shift, [line[:, :wide] for line in lines]),
             )
             if off > _LINE_MM:
-                message = f"a line is {off:.3g} mm off: it may be mirrored, turned, missing or not closed"
-                raise Broken(f"{name}, in {units}: centred on the job, {message}")
+                message = f"a line is {off:.3g} mm from its place: the line may be mirrored, rotated, missing or not closed"
+                raise Broken(f"{name}, in {units}: after centring on the job, {message}")
         cases += len(lines)
     return cases

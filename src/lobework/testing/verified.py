@@ -1,4 +1,4 @@
-"""Verification of plugins: every item that a plugin offers, tested against every promise of its kind."""
+"""Verification of plugins: every item of a plugin is tested for every promise of its kind."""
 
 from __future__ import annotations
 
@@ -35,14 +35,14 @@ _KINDS: Final = {
 }
 
 _EVERY_KIND: Final = ("fields", "others", "printing")
-"""Modules with promises of several kinds."""
+"""Modules with promises that apply to several kinds of items."""
 
 _KNOWN: Final = "gives the known answers"
-_KNOWN_DESCRIPTION: Final = "It gives the answers that are known from publications or from geometry."
+_KNOWN_DESCRIPTION: Final = "The item gives the answers that are known from publications or from geometry."
 
 
 def promises_of(kind: str) -> tuple[Promise, ...]:
-    """Return every promise of a kind of item.
+    """Return all promises of a kind of item.
 
     Raises
     ------
@@ -78,29 +78,31 @@ def _ignores_item(known: ExpectedValue) -> bool:
 
 
 def _largest_tolerance(gives: Any) -> float:
-    """Return the largest allowed tolerance of a known answer: a fraction of its largest number, or 0.001 if that is zero."""
+    """Return the largest allowed tolerance of a known answer: a fraction of its largest number, or 0.001 if it is zero."""
     largest = float(np.abs(np.asarray(gives, dtype=np.float64)).max(initial=0.0))
     return _LOOSEST * largest or 1e-3
 
 
 _LOOSEST: Final = 0.05
-"""Largest allowed tolerance of a known answer, as a fraction of its largest number."""
+"""Largest allowed tolerance of a known answer, as a fraction of the largest number in the answer."""
 
 
 def _known_answers(sample: Sample) -> int:
-    """Compare every known answer of the sample with the result of the part."""
+    """Compare every known answer of the sample with the result of the item; return the number of known answers."""
     if not sample.known:
-        raise Unjudged("its sample has no known answers; give a lobework.testing.ExpectedValue with its source")
+        raise Unjudged("its sample has no known answers; add a lobework.testing.ExpectedValue with its source")
     for number, known in enumerate(sample.known, 1):
         if not 0 <= known.within <= _largest_tolerance(known.gives):
-            message = f"within is {known.within!r}, which is too wide; it may be {_largest_tolerance(known.gives):g} at most"
-            raise Broken(f"known {number}: {message}; source: {known.source}")
+            message = (
+                f"within is {known.within!r}, which is too large; within must be at most {_largest_tolerance(known.gives):g}"
+            )
+            raise Broken(f"known answer {number}: {message}; source: {known.source}")
         if _ignores_item(known):
-            raise Broken(f"known {number}: its function does not use the item under test; source: {known.source}")
+            raise Broken(f"known answer {number}: its function does not use the item under test; source: {known.source}")
         try:
             assert_close(known.asks(sample.part), known.gives, known.within, unit="")
         except Broken as broken:
-            raise Broken(f"known {number}: {broken}; source: {known.source}") from None
+            raise Broken(f"known answer {number}: {broken}; source: {known.source}") from None
     return len(sample.known)
 
 
@@ -113,11 +115,11 @@ class PromiseTest:
     kind, name : str
         Kind and name of the item, such as "chuck" and "sway".
     promise : Promise
-        The promise to test; for an item without a sample, the promise that it has one.
+        The promise to test; for an item without a sample, the promise that the item has a sample.
     sample : Sample or None
         The sample to test with.
     number : int
-        Number of the item's sample, from 1; 0 if it has only one.
+        Number of the sample among the samples of the item, from 1; 0 if the item has only one sample.
     """
 
     kind: str
@@ -137,7 +139,7 @@ class PromiseTest:
     def hold(self) -> int:
         """Test the promise and return the number of cases; see `Promise.hold`."""
         if self.sample is None:
-            raise Broken(f"offers no sample of {self.kind} {self.name!r}; return one from lobework_samples")
+            raise Broken(f"the plugin has no sample of {self.kind} {self.name!r}; return a sample from lobework_samples")
         return self.promise.hold(self.sample)
 
 
@@ -152,9 +154,9 @@ class Verdict:
     cases : int
         Number of cases, all of which passed.
     broken : str
-        Reason why the promise is broken; empty if it is kept.
+        Reason why the promise is broken; empty if the promise is not broken.
     unjudged : str
-        Reason why the promise cannot be judged; empty if it can.
+        Reason why the promise cannot be judged; empty if the promise can be judged.
     """
 
     test: PromiseTest
@@ -180,9 +182,9 @@ class Report:
     plugins : tuple of Record
         The plugins that were verified.
     verdicts : tuple of Verdict
-        One for each promise and sample.
+        The verdicts: one for each pair of a promise and a sample.
     speeds : mapping
-        Run time of each item with each sample, in words, by its title (`PromiseTest.title`).
+        Run time, as text, for each sample of each item; the keys are the titles of the tests (`PromiseTest.title`).
     """
 
     plugins: tuple[Record, ...]
@@ -204,7 +206,7 @@ class Report:
 
     def _lines(self) -> Iterator[str]:
         for record in self.plugins:
-            yield f"{record.title} is left out" if record.cause else f"{record.title}, contract {CONTRACT}"
+            yield f"{record.title} is not loaded" if record.cause else f"{record.title}, contract {CONTRACT}"
             if record.path:
                 yield f"loaded from {record.path}"
         for (title, _), group in itertools.groupby(self.verdicts, key=lambda each: (each.test.title, id(each.test.sample))):
@@ -212,7 +214,7 @@ class Report:
             yield f"{title}{_summary_of(verdicts[0].test.sample)}"
             yield from (f"  {each}" for each in verdicts)
             if title in self.speeds:
-                yield f"  note: takes {self.speeds[title]}"
+                yield f"  note: run time {self.speeds[title]}"
         broken = sum(bool(each.broken) for each in self.verdicts)
         unjudged = sum(bool(each.unjudged) for each in self.verdicts)
         kept = len(self.verdicts) - broken - unjudged
@@ -238,11 +240,11 @@ def _summary_of(sample: Sample | None) -> str:
     except KeyboardInterrupt:
         raise
     except BaseException as error:  # noqa: BLE001  (an error of a plugin must not end the report)
-        return f": a {type(part).__name__} that cannot be shown: {one_line(error)}"
+        return f": a {type(part).__name__} that cannot be printed: {one_line(error)}"
 
 
 def _records_of(name: str) -> tuple[Record, ...]:
-    """Return the plugin of a name, or the plugins of a package of that name."""
+    """Return the plugin called ``name``, or all plugins of the package called ``name``."""
     shelf = registry.installed()
     every = (*shelf.loaded, *shelf.refused)
     same_package = re.sub(r"[-_.]+", "-", name).lower()
@@ -255,7 +257,7 @@ def _records_of(name: str) -> tuple[Record, ...]:
 
 
 def promise_tests_of(name: str) -> tuple[PromiseTest, ...]:
-    """Return every test of a plugin, or of every plugin of a package.
+    """Return all tests of a plugin, or of all plugins of a package.
 
     Raises
     ------
@@ -273,7 +275,7 @@ def _tests_of(record: Record) -> Iterator[PromiseTest]:
     samples = registry.installed().samples(record.name) if not record.cause else ()
     for sample in samples:
         if (sample.kind, sample.name) not in record.offers:
-            raise PluginError(f"{record.title} gives a sample of {sample.kind} {sample.name!r}, which it does not offer")
+            raise PluginError(f"{record.title} returns a sample of {sample.kind} {sample.name!r}, but does not offer that item")
     for kind, name in record.offers:
         own = [sample for sample in samples if (sample.kind, sample.name) == (kind, name)]
         if not own:
@@ -287,14 +289,16 @@ def _tests_of(record: Record) -> Iterator[PromiseTest]:
 
 
 def _is_loaded(record: Record) -> Promise:
-    """Return the promise that a plugin is loaded and offers something."""
+    """Return the promise that a plugin is loaded and offers at least one item."""
 
     def tries(_: Sample) -> int:
         if record.cause:
             raise Broken(record.cause)
-        raise Unjudged("it offers nothing on this machine")
+        raise Unjudged("the plugin offers nothing on this machine")
 
-    return Promise(kind="plugin", name="is loaded", description="It can be loaded, and offers something.", tries=tries)
+    return Promise(
+        kind="plugin", name="is loaded", description="The plugin can be loaded, and offers at least one item.", tries=tries
+    )
 
 
 def _no_findings(cuts: object, traces: object) -> tuple[()]:  # noqa: ARG001
@@ -302,18 +306,20 @@ def _no_findings(cuts: object, traces: object) -> tuple[()]:  # noqa: ARG001
     return ()
 
 
-_HAS_SAMPLE: Final = Promise(kind="", name="has a sample", description="There is a sample to test it with.", tries=lambda _: 1)
+_HAS_SAMPLE: Final = Promise(
+    kind="", name="has a sample", description="The plugin has a sample with which the item can be tested.", tries=lambda _: 1
+)
 
 
 def verify(name: str, progress: Callable[[float], None] | None = None) -> Report:
-    """Test a plugin, or every plugin of a package, against every promise, and return the report.
+    """Test every promise of a plugin, or of every plugin of a package, and return the report.
 
     Parameters
     ----------
     name : str
         Name of a plugin or package; "built-in" for the built-in parts.
     progress : callable, optional
-        Called after each promise with the fraction done, 0 to 1.
+        Function that is called after each test with the fraction of the tests that are done, 0 to 1.
 
     Raises
     ------
@@ -330,7 +336,7 @@ def verify(name: str, progress: Callable[[float], None] | None = None) -> Report
 
 
 def _speeds(every: Iterable[PromiseTest]) -> Iterator[tuple[str, str]]:
-    """Yield the run time of each item with each sample; skip an item that fails, since a promise has reported it."""
+    """Yield the title and the run time of each item with each sample; skip an item that fails: a promise reports the failure."""
     from lobework.testing.speed import speed_of
 
     samples = {test.title: test.sample for test in every if test.sample is not None and test.kind != "plugin"}

@@ -105,22 +105,34 @@ ONE = ExpectedValue(lambda it: len(it([], [])), 1, "a book, page 9")
 
 TWINS = [
     Twin("finds words", "returns valid findings", Sample(rude), "which is not a lobework.plugins.Finding"),
-    Twin("a level that there is not", "returns valid findings", Sample(shouting), "a level is one of note, warning, problem"),
+    Twin(
+        "a level that there is not", "returns valid findings", Sample(shouting), "the level must be one of note, warning, problem"
+    ),
     Twin("two lines", "returns valid findings", Sample(wordy), "it must be one line of text"),
     Twin("nowhere", "returns valid findings", Sample(speechless), "where is ' '"),
     Twin("fails without cams", "returns valid findings", Sample(driven), "one ring, in inch: it fails: IndexError"),
     Twin("fails without cuts", "returns valid findings", Sample(averaging), "no cuts at all: it fails"),
     Twin("counts its calls", "returns the same findings again", Sample(counting), "the second time"),
     Twin(
-        "takes a list alone", "returns the same findings again", Sample(listing), "its findings differ the second time: 0 after 1"
+        "takes a list alone",
+        "returns the same findings again",
+        Sample(listing),
+        "the findings differ the second time: 0 findings instead of 1",
     ),
-    Twin("finds nothing in anything", "finds something", Sample(blind, known=[NONE]), "it finds nothing in 11 cases"),
-    Twin("finds the same in everything", "finds nothing without cuts", Sample(constant), "without any cuts it finds"),
-    Twin("prints what it does", "prints nothing", Sample(chatty), "it prints 'looking'"),
+    Twin("finds nothing in anything", "finds something", Sample(blind, known=[NONE]), "the check has no finding in 11 cases"),
+    Twin(
+        "finds the same in everything", "finds nothing without cuts", Sample(constant), "the check has a finding without any cuts"
+    ),
+    Twin("prints what it does", "prints nothing", Sample(chatty), "the item prints 'looking'"),
     Twin("fails in inches", "returns valid findings", Sample(in_mm), "in inch: it fails: KeyError"),
-    Twin("says each thing once", "returns the same findings again", Sample(once), "its findings differ the second time: 0 after"),
-    Twin("drops cuts from the list", "leaves its input alone", Sample(sorting), "changes what it is given"),
-    Twin("moves the traces", "leaves its input alone", Sample(moving), "changes what it is given: [1][0].x"),
+    Twin(
+        "says each thing once",
+        "returns the same findings again",
+        Sample(once),
+        "the findings differ the second time: 0 findings instead of",
+    ),
+    Twin("drops cuts from the list", "does not change its input", Sample(sorting), "changes its input"),
+    Twin("moves the traces", "does not change its input", Sample(moving), "changes its input: [1][0].x"),
     Twin("another answer than the book's", "gives the known answers", Sample(turns, known=[ONE]), "0 for 1; source: a book"),
 ]
 HONESTS = [Sample(turns, known=[NONE])]

@@ -29,7 +29,7 @@ from tests.testing.twins.twin import (
 )
 
 UNITS = "marks its settings with their units"
-OTHERS = "holds at other settings"
+OTHERS = "keeps its promises at other settings"
 APART = "depends on its own settings alone"
 
 
@@ -492,15 +492,15 @@ WRONG = Sample(Rocker(), known=[ExpectedValue(lambda it: it.motions(np.zeros(1))
 TWINS = [
     Twin("equal to any other", "keeps its settings", Sample(Forgetting()), "is equal to"),
     Twin("has no hash", "keeps its settings", Sample(Unhashable()), "unhashable type"),
-    Twin("reads twice what is shown", "goes through a job file", Sample(Misread(extra=1.5)), "is read as"),
+    Twin("reads twice what is shown", "keeps its settings in a job file", Sample(Misread(extra=1.5)), "is read as"),
     Twin("takes anything", "refuses nan and infinity", Sample(Gullible()), "arm=nan is accepted"),
     Twin("fails on what is no number", "refuses nan and infinity", Sample(Blunt()), "with RuntimeError instead of"),
     Twin("nan at a quarter turn", "gives a motion for each angle", Sample(Lost()), "shift for 241 angles: nan at sample 7"),
     Twin("nan for half a degree", "gives a motion for each angle", Sample(LostAWhile()), "not finite at spindle 100"),
-    Twin("an angle from arctan", "moves without a jump", Sample(Arctan()), "it jumps by 200 mm, on an arm of 100 mm, at spindle"),
-    Twin("clicks on at whole turns", "moves without a jump", Sample(Clicking()), "it jumps by 0.5 mm"),
-    Twin("clicks on in every fifth turn", "moves without a jump", Sample(Ratchet()), "it jumps by 0.5 mm, on"),
-    Twin("steps aside and back", "moves without a jump", Sample(Bumped()), "it jumps by 0.01 mm"),
+    Twin("an angle from arctan", "moves continuously", Sample(Arctan()), "it jumps by 200 mm, on an arm of 100 mm, at spindle"),
+    Twin("clicks on at whole turns", "moves continuously", Sample(Clicking()), "it jumps by 0.5 mm"),
+    Twin("clicks on in every fifth turn", "moves continuously", Sample(Ratchet()), "it jumps by 0.5 mm, on"),
+    Twin("steps aside and back", "moves continuously", Sample(Bumped()), "it jumps by 0.01 mm"),
     Twin("one motion short", "gives a motion for each angle", Sample(Short()), "shape (2, 3, 3) instead of (3, 3, 3)"),
     Twin("four by four", "gives a motion for each angle", Sample(Four()), "shape (1, 4, 4) instead of (1, 3, 3)"),
     Twin("no Rigid", "gives a motion for each angle", Sample(Loose()), "returned tuple"),
@@ -508,10 +508,15 @@ TWINS = [
     Twin("stretches the work", "stays rigid", Sample(Stretched()), "not orthogonal: worst error 2e-05 at spindle"),
     Twin("mirrors the work", "stays rigid", Sample(Mirrored()), "mirrored: worst error 2 at spindle"),
     Twin(
-        "off by one sample", "treats each angle independently", Sample(OneLate()), "all at once against one by one: worst error"
+        "off by one sample",
+        "treats each angle independently",
+        Sample(OneLate()),
+        "all at once compared with one by one: worst error",
     ),
-    Twin("hangs on its neighbours", "treats each angle independently", Sample(Spreading()), "all at once against one by one"),
-    Twin("changes its input", "leaves its input alone", Sample(Overwriting()), "changes the angles that it is given"),
+    Twin(
+        "hangs on its neighbours", "treats each angle independently", Sample(Spreading()), "all at once compared with one by one"
+    ),
+    Twin("changes its input", "does not change its input", Sample(Overwriting()), "changes its argument array"),
     Twin(
         "one buffer for every answer",
         "gives the same result again",
@@ -519,24 +524,24 @@ TWINS = [
         "the result changes with the next call",
     ),
     Twin("counts its calls", "gives the same result again", Sample(Wearing()), "other numbers the second time"),
-    Twin("varies is False, and it moves", "moves only if dynamic", Sample(Stillborn()), "is_dynamic is False, and it moves"),
+    Twin(
+        "varies is False, and it moves", "moves only if dynamic", Sample(Stillborn()), "is_dynamic is False, but the chuck moves"
+    ),
     Twin("varies is True, and it stands still", "moves only if dynamic", Sample(Restless()), "write is_dynamic = False"),
     Twin("varies is a word", "moves only if dynamic", Sample(Unsure()), "it must be True or False"),
     Twin("comes back before it says", "repeats after its period", Sample(Late()), "its motion repeats after 1 turn already"),
-    Twin(
-        "comes back after it says", "repeats after its period", Sample(Early()), "1 turns later its position differs by 5.99 mm"
-    ),
+    Twin("comes back after it says", "repeats after its period", Sample(Early()), "1 turns later its motion differs by 5.99 (mm"),
     Twin(
         "comes back, but for every fifth turn",
         "repeats after its period",
         Sample(Ratchet()),
-        "3 turns later its position differs by 0.5 mm",
+        "3 turns later its motion differs by 0.5 (mm",
     ),
     Twin(
         "comes back late, and says never",
         "repeats after its period",
         Sample(Geared()),
-        "its motion repeats after 96 turns already",
+        "its motion repeats after 96 turns",
     ),
     Twin("comes back, and says never", "repeats after its period", Sample(Never()), "period_turns = 0 (never)"),
     Twin("comes back after half a turn", "repeats after its period", Sample(HalfTurns()), "it must be a whole number of turns"),
@@ -544,7 +549,7 @@ TWINS = [
         "its index turns clockwise",
         "turns its index counterclockwise",
         Sample(Clockwise()),
-        "index 1/8 of a turn further: worst error",
+        "rotation by an index 1/8 of a turn larger: worst error",
     ),
     Twin(
         "its index turns twice as far", "turns its index counterclockwise", Sample(TwiceOn()), "1.57079633 instead of 0.785398163"
@@ -552,46 +557,89 @@ TWINS = [
     Twin("its slide is past its end", "keeps its slides in their travel", Sample(PastItsEnd()), "1 mm past its travel"),
     Twin("ends the wrong way round", "keeps its slides in their travel", Sample(Backwards()), "low must be below high"),
     Twin("three places for every angle", "keeps its slides in their travel", Sample(Unmeasured()), "shape (3,)"),
-    Twin("writes to its slide's angles", "keeps its slides in their travel", Sample(Sliding()), "it changes the angles"),
-    Twin("its slide does not move", "keeps its slides in their travel", Sample(Painted()), "its slides do not move with any of"),
-    Twin("a known that asks nothing", "gives the known answers", IDLE, "known 1: its function does not use the item under test"),
+    Twin(
+        "writes to its slide's angles",
+        "keeps its slides in their travel",
+        Sample(Sliding()),
+        "the function changes its argument array",
+    ),
+    Twin(
+        "its slide does not move",
+        "keeps its slides in their travel",
+        Sample(Painted()),
+        "but its slides stay at the same positions",
+    ),
+    Twin(
+        "a known that asks nothing",
+        "gives the known answers",
+        IDLE,
+        "known answer 1: its function does not use the item under test",
+    ),
     Twin("its slide fails for one angle", "keeps its slides in their travel", Sample(Falling()), "it fails: IndexError"),
-    Twin("shown in two lines", "keeps its settings", Sample(TwoLines()), "its repr has more than one line"),
+    Twin("shown in two lines", "keeps its settings", Sample(TwoLines()), "the repr has more than one line"),
     Twin("takes few angles at once", "gives a motion for each angle", Sample(Narrow()), "it fails: MemoryError"),
     Twin(
-        "keeps answers by length and ends", "treats each angle independently", Sample(Remembering()), "same first and last place"
+        "keeps answers by length and ends",
+        "treats each angle independently",
+        Sample(Remembering()),
+        "the inner elements in another order",
     ),
     Twin("keeps answers by address", "treats each angle independently", Sample(Pointing()), "written to the same array"),
-    Twin("reads an array as one piece", "treats each angle independently", Sample(Whole()), "every other place of an array"),
+    Twin("reads an array as one piece", "treats each angle independently", Sample(Whole()), "for a strided array"),
     Twin("keeps answers whatever the settings", APART, Sample(Shelved()), "must depend on all of the settings"),
-    Twin("prints what it is asked", "prints nothing", Sample(Chatty()), "it prints 'asked for 90 at once'"),
+    Twin("prints what it is asked", "prints nothing", Sample(Chatty()), "the item prints 'asked for 90 at once'"),
     Twin("fails with three swings", OTHERS, Sample(OnlySo()), "swings=3"),
     Twin("bends where its arc is wide", OTHERS, Sample(FarOff()), "stays rigid, at FarOff("),
     Twin("no number on the other side", OTHERS, Sample(Reversed()), "arm=-3.0"),
-    Twin("refuses late", OTHERS, Sample(Shy()), "it accepts these settings, but raises an error later: arm="),
+    Twin("refuses late", OTHERS, Sample(Shy()), "the part accepts these settings, but raises an error later: arm="),
     Twin("comes back with equal wheels only", OTHERS, Sample(Geared2()), "repeats after its period, at Geared2("),
-    Twin("mm, and a plain number", UNITS, lever("A", arm=float), "arm: its docstring says mm, and it is marked as a plain"),
-    Twin("mm, and an Angle", UNITS, lever("B", rod=Angle), "rod: its docstring says mm, and it is marked Angle"),
-    Twin("mm, and a Turning", UNITS, Sample(Wheeled()), "rod: its docstring says mm, and it is marked Turning"),
+    Twin(
+        "mm, and a plain number", UNITS, lever("A", arm=float), "arm: its docstring says mm, but the setting is marked as a plain"
+    ),
+    Twin("mm, and an Angle", UNITS, lever("B", rod=Angle), "rod: its docstring says mm, but the setting is marked Angle"),
+    Twin("mm, and a Turning", UNITS, Sample(Wheeled()), "rod: its docstring says mm, but the setting is marked Turning"),
     Twin("degrees, and a Length", UNITS, lever("C", lean_deg=Length), "lean_deg: its docstring says degrees"),
     Twin("no unit in its docstring", UNITS, lever("D", "X.\n\narm : float\n", arm=Length), "write arm : float, mm"),
     Twin("inches", UNITS, lever("E", "X.\n\narm : float, inches\n", arm=Length), "settings are stored in mm and degrees"),
-    Twin("a length that nothing tells of", UNITS, lever("F", "X.", arm=float), "arm: it is marked as a plain number, but"),
-    Twin("an Angle that is a length", UNITS, Sample(Rodded()), "rod_deg: it is marked Angle, but the part scales evenly only"),
-    Twin("a Length that is an angle", UNITS, Sample(Marked()), "arc: it is marked Length, but the part scales evenly only"),
     Twin(
-        "an angle in radians", UNITS, Sample(Radians()), "lean: adding 6.28319 makes no difference, so it is an angle in radians"
+        "a length that nothing tells of", UNITS, lever("F", "X.", arm=float), "arm: the setting is marked as a plain number, but"
     ),
-    Twin("known within so much that all is right", "gives the known answers", LOOSE, "which is too wide; it may be 0.45 at most"),
-    Twin("needs a word", "names the fittings it needs", Sample(Wordy()), "must be a tuple of names of fittings"),
+    Twin(
+        "an Angle that is a length",
+        UNITS,
+        Sample(Rodded()),
+        "rod_deg: the setting is marked Angle, but the part keeps its shape under scaling only",
+    ),
+    Twin(
+        "a Length that is an angle",
+        UNITS,
+        Sample(Marked()),
+        "arc: the setting is marked Length, but the part keeps its shape under scaling only",
+    ),
+    Twin(
+        "an angle in radians",
+        UNITS,
+        Sample(Radians()),
+        "lean: adding 6.28319 changes no result, so the setting is an angle in radians",
+    ),
+    Twin(
+        "known within so much that all is right",
+        "gives the known answers",
+        LOOSE,
+        "which is too large; within must be at most 0.45",
+    ),
+    Twin("needs a word", "lists the fittings that it needs", Sample(Wordy()), "must be a tuple of names of fittings"),
     Twin(
         "needs a fitting that begins with a space",
-        "names the fittings it needs",
+        "lists the fittings that it needs",
         Sample(Spaced()),
         "must be a tuple of names of fittings",
     ),
     Twin(
-        "stands elsewhere each time", "gives the same trace compiled", Sample(Wearing()), "compiled, against plain: worst error"
+        "stands elsewhere each time",
+        "gives the same trace in compiled code",
+        Sample(Wearing()),
+        "compiled, compared with plain: worst error",
     ),
     Twin("another answer than the book's", "gives the known answers", WRONG, "3 for 6; source: a book, page 7"),
 ]

@@ -240,21 +240,26 @@ TWINS = [
         "an edge without a holder",
         "keeps the holder that is set",
         Sample(Handheld(width=2.0)),
-        "it has an edge, and no setting holder",
+        "the cutter has an edge but no setting holder",
     ),
     Twin(
         "a holder that cannot be set",
         "keeps the holder that is set",
         Sample(Bolted(width=2.0)),
-        "it has an edge, and no setting holder",
+        "the cutter has an edge but no setting holder",
     ),
     Twin(
         "drops its holder",
         "keeps the holder that is set",
         Sample(Dropping(width=2.0)),
-        "set to FixedTool(), its holder is Drilling",
+        "with the setting holder=FixedTool(), its holder is Drilling",
     ),
-    Twin("ignores its holder", "keeps the holder that is set", Sample(Deaf(width=2.0)), "it has an edge, and no setting holder"),
+    Twin(
+        "ignores its holder",
+        "keeps the holder that is set",
+        Sample(Deaf(width=2.0)),
+        "the cutter has an edge but no setting holder",
+    ),
     Twin(
         "another edge in a frame",
         "keeps the holder that is set",
@@ -265,27 +270,49 @@ TWINS = [
         "a holder without an edge",
         "keeps the holder that is set",
         Sample(Edgeless(line=0.4)),
-        "edge is None; a cutter with a holder has",
+        "edge is None; a cutter with a holder must have",
     ),
     Twin(
         "keeps widths whatever the settings", "depends on its own settings alone", Sample(Shelved(line=0.4)), "must depend on all"
     ),
-    Twin("prints what it is asked", "prints nothing", Sample(Chatty(line=0.4)), "it prints 'how wide?"),
-    Twin("mm, and a plain number", UNITS, Sample(Plain(width=2.0)), "width: its docstring says mm, and it is marked as a plain"),
-    Twin("a length that nothing tells of", UNITS, Sample(Untold(width=2.0)), "width: it is marked as a plain number, but"),
-    Twin("half as wide where it is wide", "holds at other settings", Sample(Thick(width=2.0)), "agrees with its edge, at Thick("),
+    Twin("prints what it is asked", "prints nothing", Sample(Chatty(line=0.4)), "the item prints 'how wide?"),
+    Twin(
+        "mm, and a plain number",
+        UNITS,
+        Sample(Plain(width=2.0)),
+        "width: its docstring says mm, but the setting is marked as a plain",
+    ),
+    Twin(
+        "a length that nothing tells of", UNITS, Sample(Untold(width=2.0)), "width: the setting is marked as a plain number, but"
+    ),
+    Twin(
+        "half as wide where it is wide",
+        "keeps its promises at other settings",
+        Sample(Thick(width=2.0)),
+        "agrees with its edge, at Thick(",
+    ),
     Twin("takes a float alone", "never narrows with depth", Sample(Whole(line=0.4)), "it fails: TypeError: a float, please"),
     Twin("equal to any other", "keeps its settings", Sample(Forgetting(width=2.0)), "is equal to"),
-    Twin("reads one more than is shown", "goes through a job file", Sample(Misread(width=2.0, extra=0.5)), "is read as"),
+    Twin("reads one more than is shown", "keeps its settings in a job file", Sample(Misread(width=2.0, extra=0.5)), "is read as"),
     Twin("takes anything", "refuses nan and infinity", Sample(Gullible(width=2.0)), "width=nan is accepted"),
     Twin(
         "narrower deeper down", "never narrows with depth", Sample(Narrowing(line=0.4)), "width_at falls from 0.276923077 at 1.6"
     ),
     Twin("nan deeper down", "never narrows with depth", Sample(Lost(line=0.4)), "is nan; it must be a number of mm"),
     Twin("wider above the surface", "never narrows with depth", Sample(Wide(line=0.4)), "above the surface, is 0.8 mm"),
-    Twin("half of its width", "agrees with its edge", Sample(HalfWidth(width=2.0)), "against that of its edge: worst error"),
+    Twin(
+        "half of its width",
+        "agrees with its edge",
+        Sample(HalfWidth(width=2.0)),
+        "compared with the width of its edge: worst error",
+    ),
     Twin("a line above the surface", "agrees with its edge", Sample(Hovering(width=2.0)), "worst error 0.001 mm"),
-    Twin("another line each time", "is drawn as wide as it cuts", Sample(Thinning(line=0.4)), "its line: worst error"),
+    Twin(
+        "another line each time",
+        "is drawn as wide as it cuts",
+        Sample(Thinning(line=0.4)),
+        "width of the drawn line: worst error",
+    ),
     Twin(
         "held by what nobody knows",
         "carves like the reference",

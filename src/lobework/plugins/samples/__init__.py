@@ -1,4 +1,4 @@
-"""Samples of the built-in parts, with published answers."""
+"""Samples of the built-in items, with published answers."""
 
 from __future__ import annotations
 

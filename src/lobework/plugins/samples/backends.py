@@ -1,4 +1,4 @@
-"""Samples of the carving backends: the pit that a ball cuts."""
+"""Samples of the carving backends; the known answer is the pit that a ball cutter cuts."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ _AWAY: Final = np.hypot(_STOCK.column_positions, _STOCK.row_positions[:, None])
 
 
 def _pit(backend: Backend) -> Array:
-    """Return the depth of each ray, mm, after a ball has been pushed 0.8 mm into the middle of a face."""
+    """Return the depth of each ray, mm, after a ball cutter has cut 0.8 mm deep into the middle of a face."""
     up, level = np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]])
     ball, depth = Ball(radius=2.0), _STOCK.uncut()
     backend.carve(_STOCK, [Sweep(ball.edge, ball.holder, np.array([[0.0, 0.0, -0.8]]), up, level)], depth)

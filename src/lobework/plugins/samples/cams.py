@@ -34,14 +34,14 @@ _FRACTIONS: Final = (0.125, 0.25, 0.375, 0.5)
 
 
 def _rise_angles(law: MotionLaw, part: Array) -> Array:
-    """Return the angles at which a lobe has covered these fractions of its rise period, rad."""
+    """Return the angles, rad, at which the fractions ``part`` of the rise period of a lobe are complete."""
     begin = -float(law.dwell_part) / 2 - float(law.rise_part)
     angle: Array = (begin + float(law.rise_part) * part) * 2 * math.pi / law.lobes
     return angle
 
 
 def _relative_heights(law: MotionLaw) -> Any:
-    """Return the height as a fraction of the rise, after 1/8, 1/4, 3/8 and 1/2 of the rise period."""
+    """Return the heights after 1/8, 1/4, 3/8 and 1/2 of the rise period, as fractions of the rise."""
     return law.rise_at(_rise_angles(law, np.array(_FRACTIONS))) / law.rise
 
 

@@ -40,7 +40,7 @@ _LATHE: Final = Lathe(
 
 
 def _findings(check: Check, **given: Any) -> list[Finding]:
-    """Return the findings on one pass."""
+    """Return the findings of a check on one pass with the settings ``given``."""
     cut = Cut(number=1, passed=Pass(**given), lathe=_LATHE, approach=Approach(axis="x", surface=40.0))
     return list(check([cut], [trace(cut)]))
 
@@ -50,7 +50,7 @@ def _waves(lobes: int, ratio: Fraction) -> tuple[Drive, ...]:
 
 
 def _one_finding(words: str, **given: Any) -> Callable[[Check], bool]:
-    """Return a function of a check: whether it has exactly one finding, whose message contains these words."""
+    """Return a function of a check: it returns whether the check has exactly one finding and its message contains ``words``."""
     return lambda check: [words in each.message for each in _findings(check, **given)] == [True]
 
 

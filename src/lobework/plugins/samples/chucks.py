@@ -26,7 +26,7 @@ _WHEEL: Final = Wheel(circles=(("18", 18), ("27", 27)), worm=40)
 
 
 def _rotation_deg(plain: PlainChuck) -> float:
-    """Return the rotation of the work, degrees."""
+    """Return the rotation of the work in a chuck, degrees."""
     rotation = plain.motions(np.zeros(1)).rotation[0]
     return math.degrees(math.atan2(rotation[1, 0], rotation[0, 0]))
 
@@ -34,7 +34,8 @@ def _rotation_deg(plain: PlainChuck) -> float:
 def _centres(under: EccentricChuck) -> Array:
     """Return the distances of the centres of 7 of 96 circles from the centre of the work, in turns of the screw.
 
-    Both dividing wheels advance by one division per circle; the second slide, mounted on the first, is offset by 12 turns.
+    Both dividing wheels advance by one division per circle; the second slide, mounted on the first slide, is offset by 12 turns
+    of the screw.
     """
     found = []
     for number in (0, 1, 2, 24, 32, 48, 72):
@@ -47,7 +48,10 @@ def _centres(under: EccentricChuck) -> Array:
 
 
 def _half_axes(along: float, across: float) -> Any:
-    """Return a function of a chuck: the half axes of the ellipse cut by a fixed point ``along`` and ``across`` the throw, mm."""
+    """Return a function of a chuck that returns the half axes, mm, of the ellipse that a fixed point cuts.
+
+    The point is ``along`` mm along the throw and ``across`` mm across the throw from the axis.
+    """
 
     def half_axes(chuck: Oval) -> Array:
         work = (Rigid.turn(_TURN) @ chuck.motions(_TURN)).inverse()
@@ -60,7 +64,10 @@ def _half_axes(along: float, across: float) -> Any:
 
 
 def _bench_positions(chuck: StraightLine) -> Array:
-    """Return the position of the work's centre on the bench after each quarter turn, and the sine of its rotation: (5, 3)."""
+    """Return X and Y of the work's centre on the bench, mm, and the sine of the rotation of the work: (5, 3).
+
+    The five rows are at 0, 1, 2, 3 and 4 quarter turns.
+    """
     theta = np.linspace(0.0, 2 * math.pi, 5)
     seen = Rigid.turn(theta) @ chuck.motions(theta)
     return np.column_stack([seen.shift[:, :2], seen.rotation[:, 1, 0]])

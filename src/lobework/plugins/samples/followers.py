@@ -1,4 +1,4 @@
-"""Samples of the followers, with published answers: each on an eccentric circle."""
+"""Samples of the followers, with published answers: the reach of each follower on an eccentric disc."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Samples of the forms of work, with their sizes."""
+"""Samples of the forms of work; the known answers are the sizes of the outlines."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ __all__ = ["PIECES"]
 
 
 def _size(piece: Piece) -> Array:
-    """Return the width and height of the outline, mm."""
+    """Return the width and height of the outline of a piece, mm."""
     size: Array = np.ptp(piece.outline, axis=0)
     return size
 

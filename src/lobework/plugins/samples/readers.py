@@ -1,4 +1,4 @@
-"""Readers of the files of built-in targets: the lines in them, mm. They share no code with the writers."""
+"""Readers of the files of built-in targets, which return the lines in a file, mm; the readers share no code with the writers."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ _NUMBER: Final = r"[-+]?(?:\d+\.?\d*|\.\d+)"
 
 
 def strokes_in(file: bytes) -> list[Array]:
-    """Return the paths of the cuts in a drawing: each (n, 2) mm, with Y upwards."""
+    """Return the paths of the cuts in a drawing (SVG): each (n, 2) mm, with Y upwards."""
     root = ET.fromstring(file)
     wide, unit = re.fullmatch(rf"({_NUMBER})(\w+)", root.attrib["width"]).groups()  # type: ignore[union-attr]
     scale = float(wide) * _MM[unit] / float(root.attrib["viewBox"].split()[2])
@@ -44,7 +44,7 @@ def strokes_in(file: bytes) -> list[Array]:
 
 
 def axes_in(file: bytes) -> list[Array]:
-    """Return the path of each cut's tip on the work, from a table of axes: each (n, 3) mm."""
+    """Return the path of the tip of the cutter on the work for each cut in a table of axes: each (n, 3) mm."""
     rows = list(csv.DictReader(io.StringIO(file.decode())))
     unit, mm = ("in", 25.4) if rows and "piece x (in)" in rows[0] else ("mm", 1.0)
     by_cut = itertools.groupby(rows, key=lambda row: row["cut"])
@@ -54,8 +54,8 @@ def axes_in(file: bytes) -> list[Array]:
 def moves_in(file: bytes) -> list[Array]:
     """Return the path of the slides in a program: (n, 3) mm; an axis that never moves is at zero.
 
-    Source: NISTIR 6556 (2000): G20 and G21 choose inches and mm, text in parentheses is a comment, other axes keep
-    their position.
+    Source: NISTIR 6556 (2000): G20 and G21 choose inches and mm, text in parentheses is a comment, and axes
+    that a line does not contain keep their position.
     """
     scale, place, found = 1.0, dict.fromkeys("XYZ", 0.0), []
     for line in re.sub(r"\(.*?\)", "", file.decode("ascii")).splitlines():

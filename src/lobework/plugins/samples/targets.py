@@ -41,7 +41,7 @@ def _ring() -> Trace:
 
 
 def _file(target: Target) -> bytes:
-    """Return the file for one ring of radius 24 mm on a disc of 70 mm."""
+    """Return the file that a target renders for one ring of radius 24 mm on a disc of 70 mm diameter."""
     return target.render(_shown(target.shows))
 
 

@@ -1,4 +1,4 @@
-"""Templates for the package of a new plugin of any kind: small and complete."""
+"""Templates for a small, complete package with a new plugin, for each kind of item."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ _LONGEST: Final = 40
 
 
 def lay_out(name: str, kind: str = "chuck") -> dict[PurePosixPath, bytes]:
-    """Return the files of a package with one plugin, by their paths in the package's folder.
+    """Return the contents of the files of a package with one plugin; the keys are the paths in the folder of the package.
 
     Parameters
     ----------
@@ -37,7 +37,7 @@ def lay_out(name: str, kind: str = "chuck") -> dict[PurePosixPath, bytes]:
     UnknownNameError
         If there is no such kind.
     InputError
-        If the name is not valid, or an installed item or plugin has it.
+        If the name is not valid, or is the name of an installed item or plugin.
 
     Examples
     --------
@@ -70,17 +70,17 @@ def _template(file: str) -> str:
 
 
 def _class_name(name: str, kind: str, source: str) -> str:
-    """Return a class name that occurs nowhere else in the module."""
+    """Return a class name that does not occur elsewhere in the source of the module."""
     part = "".join(word.capitalize() for word in name.split("-"))
     return part + kind.capitalize() if re.search(rf"\b{part}\b", source) else part
 
 
 def _refuse_taken(name: str, kind: str, offers: str, module: str) -> None:
-    """Raise an error if an installed item or plugin has the name."""
+    """Raise an error if an installed item or plugin has the name already."""
     shelf = installed()
     if offers in shelf.parts[kind]:
-        problem = f"is taken: a {kind} of this name is installed"
+        problem = f"is already used: a {kind} of this name is installed"
         raise InputError(problem, "NAME", given=repr(name), remedy="choose another name")
     if any(record.name == name for record in (*shelf.loaded, *shelf.refused)) or importlib.util.find_spec(module):
-        problem = "is taken: a plugin of this name is installed"
+        problem = "is already used: a plugin of this name is installed"
         raise InputError(problem, "NAME", given=repr(name), remedy="choose another name")

@@ -1,4 +1,4 @@
-"""Hypothesis strategies for parts, cuts, jobs and carvings; degenerate values, where errors are likely, are frequent.
+"""Hypothesis strategies for parts, cuts, jobs and carvings; degenerate values, which are likely to cause errors, are frequent.
 
 The package needs the extra ``lobework[testing]``.
 """

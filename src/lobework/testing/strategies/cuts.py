@@ -1,4 +1,4 @@
-"""Strategies for places, travels, passes, cuts and jobs."""
+"""Strategies for slide positions, travels, passes, cuts and jobs."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ travels: Final = st.one_of(st.just(At()), st.builds(At, x=numbers(-5.0, 5.0), y=
 
 @st.composite
 def sliding_cuts(draw: st.DrawFn, max_turns: int = 3) -> Cut:
-    """Return cuts on a headstock that slides and pumps, with up to two chucks and up to two cams, combined in any way."""
+    """Return cuts on a headstock that slides and pumps, with up to two chucks and up to two cams, in any combination."""
     several = draw(st.lists(drives(sides=("front",)), max_size=2))
     several = several or draw(st.lists(drives(face_cams, sides=("front",)), max_size=2))
     return cut_on(
@@ -46,7 +46,7 @@ def sliding_cuts(draw: st.DrawFn, max_turns: int = 3) -> Cut:
 
 @st.composite
 def rocking_cuts(draw: st.DrawFn, max_turns: int = 3) -> Cut:
-    """Return cuts on a rocking headstock whose pivot is high enough for every cam drawn."""
+    """Return cuts on a rocking headstock; the pivot is high enough for the drawn cam to be followed."""
     drive = draw(drives(st.one_of(waves(), scallops())))
     return cut_on(
         rocking(high_enough(draw(st.sampled_from([200.0, 350.0])), drive), *draw(st.lists(chucks, max_size=1))),
@@ -67,7 +67,7 @@ twists: Final = st.builds(
 
 @st.composite
 def passes(draw: st.DrawFn, max_turns: int = 2) -> Pass:
-    """Return passes for a sliding headstock with up to two cams; some have no turns, some have a travel or a twist."""
+    """Return passes for a sliding headstock, with up to two cams; some passes have no turns, some have a travel or a twist."""
     turns = draw(st.one_of(st.just(Fraction(0)), st.fractions(Fraction(1, 5), max_turns, max_denominator=6)))
     return Pass(
         turns=turns,

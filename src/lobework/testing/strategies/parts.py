@@ -1,4 +1,4 @@
-"""Strategies for cams, followers, chucks and stacks of chucks, and for settings near those of a part."""
+"""Strategies for cams, followers, chucks and stacks of chucks, and for variants of a part."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ _TINY: Final = st.sampled_from([1e-12, -1e-12, 1e-9, -1e-9, 1e-6, -1e-6])
 
 
 def angles(most: int = 9) -> st.SearchStrategy[Array]:
-    """Return up to ``most`` angles, (n,) rad: zero, quarter turns, values near those, and any angle within four turns."""
+    """Return arrays of 1 to ``most`` angles, (n,) rad: zero, quarter turns, values near them, and any angle within four turns."""
     one = st.one_of(
         st.just(0.0), _QUARTERS, st.builds(lambda at, off: at + off, _QUARTERS, _TINY), numbers(-8 * math.pi, 8 * math.pi)
     )
@@ -69,7 +69,7 @@ def angles(most: int = 9) -> st.SearchStrategy[Array]:
 
 
 def settings_near(part: Any) -> st.SearchStrategy[Any]:
-    """Return the part, and variants of it with one setting changed by a small or a large amount, if it accepts the new value."""
+    """Return the part or an accepted variant of the part, in which one setting is changed by a small or a large amount."""
     return st.sampled_from([part, *variants_with_one_change(part)])
 
 
@@ -88,13 +88,16 @@ phases: Final = st.one_of(
 
 
 def waves(on: Literal["edge", "face"] = "edge") -> st.SearchStrategy[Wave]:
-    """Return harmonic cams, some without rise."""
+    """Return harmonic cams; some have no rise."""
     return st.builds(Wave, lobes=lobe_counts, base_radius=bases, rise=rises, on=st.just(on))
 
 
 @st.composite
 def scallops(draw: st.DrawFn) -> Scallop:
-    """Return scallops with at most 85 % of the rise at which a hollow's slope is infinite and a rocking headstock jumps."""
+    """Return scallops with a rise of zero to 85 % of a limit.
+
+    At this limit the slope of a hollow becomes infinite, or a rocking headstock jumps.
+    """
     lobes, base = draw(lobe_counts), draw(bases)
     half = math.pi / lobes
     most = min(base * ((1 + math.sin(half)) / math.cos(half) - 1), 0.3 * base) if lobes > 2 else 0.3 * base
@@ -103,7 +106,7 @@ def scallops(draw: st.DrawFn) -> Scallop:
 
 @st.composite
 def laws(draw: st.DrawFn, on: Literal["edge", "face"] = "edge", symmetric: bool = False) -> MotionLaw:
-    """Return motion laws with and without dwells; the periods are multiples of 1/24 of a lobe."""
+    """Return motion-law cams with and without dwells; the rise, dwell and fall periods are multiples of 1/24 of a lobe."""
     up = draw(st.integers(2, 12))
     down = up if symmetric else draw(st.integers(2, 22 - up))
     top = draw(st.integers(0, 24 - up - down))
@@ -132,7 +135,10 @@ face_cams: Final[st.SearchStrategy[Cam]] = st.one_of(waves("face"), laws("face")
 
 @st.composite
 def followers_for(draw: st.DrawFn, cam: Cam, flat: bool = True) -> Follower:
-    """Return a knife, a flat follower or a roller: small, of any radius, or of exactly the radius of a harmonic hollow."""
+    """Return followers for the cam: a knife, a flat follower or a roller.
+
+    The roller is very small, of any radius, or of exactly the radius of the hollow of a harmonic cam.
+    """
     if cam.on == "face":
         return draw(st.one_of(st.just(Knife()), st.builds(Roller, numbers(0.05, 15.0))))
     choices: list[st.SearchStrategy[Follower]] = [st.just(Knife()), st.builds(Roller, numbers(0.05, 40.0)), st.just(Roller(0.05))]
@@ -146,7 +152,7 @@ def followers_for(draw: st.DrawFn, cam: Cam, flat: bool = True) -> Follower:
 
 @st.composite
 def drives(draw: st.DrawFn, cams: st.SearchStrategy[Cam] = edge_cams, sides: tuple[Side, ...] = ("front", "back")) -> Drive:
-    """Return drives: a cam with its follower."""
+    """Return drives, each a cam with a follower."""
     cam = draw(cams)
     return Drive(
         cam,
@@ -197,5 +203,5 @@ chucks: Final[st.SearchStrategy[Chuck]] = st.one_of(
 
 
 def stacks(*others: st.SearchStrategy[Chuck], most: int = 3) -> st.SearchStrategy[list[Chuck]]:
-    """Return stacks of up to ``most`` chucks: built-in ones, and ``others``."""
+    """Return stacks of up to ``most`` chucks: built-in chucks, and chucks of the strategies ``others``."""
     return st.lists(st.one_of(chucks, *others), max_size=most)

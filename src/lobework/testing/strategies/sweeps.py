@@ -1,4 +1,4 @@
-"""Strategies for cutters, stock and sweeps for tests of carving backends."""
+"""Strategies for cutters, stock and sweeps, for tests of carving backends."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ holders_by_kind: Final[dict[str, st.SearchStrategy[Holder]]] = {
         CuttingFrame, radius=numbers(2.5, 15.0), angle_deg=st.one_of(st.just(0.0), numbers(-180.0, 180.0))
     ),
 }
-"""Holders of cutters, by the ability that each requires."""
+"""Strategies for holders of cutters; each key is the ability that the holders require of a backend."""
 
 
 @st.composite
@@ -58,13 +58,16 @@ _ROUND: Final[list[tuple[Any, float]]] = [
 ]
 _rounds: Final = st.sampled_from(_ROUND).map(lambda it: stock_of(it[0], resolution=it[1]))
 surfaces: Final[dict[str, st.SearchStrategy[Stock]]] = {"face": _faces, "round": _rounds}
-"""Stock, by the ability that each requires."""
+"""Strategies for stock; each key is the ability that the stock requires of a backend."""
 _depths: Final = st.one_of(st.sampled_from([0.0, 0.3, 0.5]), numbers(-0.1, 0.9))
 
 
 @st.composite
 def _paths(draw: st.DrawFn, coordinate_a: st.SearchStrategy[float], coordinate_b: st.SearchStrategy[float]) -> Array:
-    """Return paths, (n, 3), with places on ray lines or anywhere: repeated, closed, with a plunge, level, straight or curved."""
+    """Return paths, (n, 3), with points on lines of rays or anywhere.
+
+    Some paths have repeated points, are closed, contain a plunge, or are level, straight or curved.
+    """
     place = st.tuples(coordinate_a, coordinate_b, _depths)
     places = draw(st.lists(place, min_size=1, max_size=4))
     change = draw(st.sampled_from(["none", "none", "repeat", "close", "plunge", "level", "line", "curve"]))
@@ -85,7 +88,7 @@ def _paths(draw: st.DrawFn, coordinate_a: st.SearchStrategy[float], coordinate_b
 
 
 def _smooth(places: Array, count: int) -> Array:
-    """Return a closed curve with ``count`` segments that starts at the first place and is about as large as their extent."""
+    """Return a closed curve with ``count`` segments, which starts at the first point and is about as large as the path."""
     turn = np.linspace(0.0, 2 * math.pi, count + 1)[:, None]
     middle, most = places.mean(axis=0), np.abs(places - places.mean(axis=0)).max(axis=0)
     wave = np.concatenate([np.cos(turn), np.sin(turn), 0.5 * np.cos(3 * turn)], axis=1)
@@ -95,7 +98,10 @@ def _smooth(places: Array, count: int) -> Array:
 
 @st.composite
 def _face_sweeps(draw: st.DrawFn, stock: Stock, surface: Face, holders: st.SearchStrategy[Holder], leaning: bool) -> Sweep:
-    """Return sweeps over a face, through its centre and over its edge; the cutter may lean, and may turn along the path."""
+    """Return sweeps over a face, also through the centre and beyond the edge of the face.
+
+    The cutter may be inclined, and may rotate about its axis along the path.
+    """
     cutter = draw(cutters(holders))
     half = surface.radius
     nodes = st.integers(0, stock.rows - 1).map(lambda k: float(stock.row_positions[k]))
@@ -115,7 +121,7 @@ def _face_sweeps(draw: st.DrawFn, stock: Stock, surface: Face, holders: st.Searc
 
 @st.composite
 def _round_sweeps(draw: st.DrawFn, stock: Stock, surface: Round, holders: st.SearchStrategy[Holder]) -> Sweep:
-    """Return sweeps over a round surface, over its ends and across its seam; the cutter is perpendicular or tilted."""
+    """Return sweeps over a round surface, also over the ends and across the seam; the cutter is perpendicular or tilted."""
     cutter = draw(cutters(holders))
     first = draw(st.one_of(st.just(0.0), numbers(-7.0, 7.0)))
     steps = st.one_of(st.sampled_from([0.0, 0.4]), numbers(-0.6, 0.6))
@@ -127,7 +133,7 @@ def _round_sweeps(draw: st.DrawFn, stock: Stock, surface: Round, holders: st.Sea
 
 @st.composite
 def carvings(draw: st.DrawFn, can: frozenset[Ability] = EVERYTHING, count: int = 1) -> tuple[Stock, tuple[Sweep, ...]]:
-    """Return a stock and ``count`` sweeps over it that a backend with these abilities can carve."""
+    """Return a stock and ``count`` sweeps over the stock, which a backend with the abilities ``can`` can carve."""
     stock = draw(st.one_of(*(surfaces[surface] for surface in sorted(can & set(surfaces)))))
     holders = st.one_of(*(holders_by_kind[kind] for kind in sorted(can & set(holders_by_kind))))
     if isinstance(stock.surface, Face):
