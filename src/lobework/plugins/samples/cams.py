@@ -74,7 +74,7 @@ CAMS: Final = (
         known=[
             ExpectedValue(_steepest, 10.0, _HARMONIC),
             ExpectedValue(
-                lambda wave: wave.rise_at(np.radians([0.0, 15.0, 22.5, 45.0])), [5.0, 3.75, 2.5, 0.0], "its definition, a cosine"
+                lambda wave: wave.rise_at(np.radians([0.0, 15.0, 22.5, 45.0])), [5.0, 3.75, 2.5, 0.0], "the definition: a cosine"
             ),
         ],
     ),
@@ -83,7 +83,7 @@ CAMS: Final = (
         _SCALLOP,
         known=[
             ExpectedValue(
-                _arc_distances, [_SCALLOP_RADIUS] * 9, "its definition: an arc of a circle through the top and both hollows"
+                _arc_distances, [_SCALLOP_RADIUS] * 9, "the definition: an arc of a circle through the top and both hollows"
             )
         ],
     ),

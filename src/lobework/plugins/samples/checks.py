@@ -56,10 +56,10 @@ def _one_finding(words: str, **given: Any) -> Callable[[Check], bool]:
 
 _GEARED: Final = "Popular Science Monthly 46 (1895), p. 610: a cam geared 8 to 1 gives 8 waves a turn"
 _CLOSES: Final = "a cam of L lobes at p/q closes after q / gcd(L p, q) turns; no source"
-_PERCENT: Final = "66.67 % for 2/3 is 1/300 % too much: in 3 turns 0.036 degrees of the cam, 0.054 of the work"
-_VALLEY: Final = "a circle between two lines at 45 degrees stands sqrt(2) - 1 of its radius off their corner"
+_PERCENT: Final = "66.67 % instead of 2/3 is 1/300 % too much: in 3 turns 0.036 degrees of the cam, 0.054 degrees of the work"
+_VALLEY: Final = "geometry: a circle that touches two lines at 45 degrees is sqrt(2) - 1 of its radius away from their corner"
 _BESIDE: Final = Template(points=((0.0, 20.0), (-10.0, 10.0), (-20.0, 20.0)), rubber=2.0)
-_DISC: Final = "a disc under a roller: its pitch curve is a circle again, so it is never bridged"
+_DISC: Final = "a disc under a roller: the pitch curve is a circle too, so the roller never bridges a hollow"
 
 CHECKS: Final = (
     Sample(
@@ -91,7 +91,7 @@ CHECKS: Final = (
             ExpectedValue(
                 _one_finding("3/5 exactly", at=At(x=20.0), cams=_waves(5, Fraction(3, 5))),
                 True,
-                "two decimals of a percent say 60 %",
+                "two decimals of a percent represent 60 % exactly",
             ),
         ],
     ),
@@ -102,15 +102,17 @@ CHECKS: Final = (
             ExpectedValue(
                 lambda check: len(_findings(check, turns=0, template=replace(_BESIDE, rubber=0.0))),
                 0,
-                "a tip reaches into any corner",
+                "a pointed tip reaches into any corner",
             ),
         ],
     ),
     Sample(
         travel_findings,
         known=[
-            ExpectedValue(_one_finding("75 mm", at=At(x=80.0)), True, "a slide that ends at 75 mm does not go to 80"),
-            ExpectedValue(lambda check: len(_findings(check, at=At(x=75.0))), 0, "a slide that ends at 75 mm goes there"),
+            ExpectedValue(_one_finding("75 mm", at=At(x=80.0)), True, "a slide whose travel ends at 75 mm cannot move to 80 mm"),
+            ExpectedValue(
+                lambda check: len(_findings(check, at=At(x=75.0))), 0, "a slide whose travel ends at 75 mm can move to 75 mm"
+            ),
         ],
     ),
 )

@@ -74,10 +74,8 @@ def _bench_positions(chuck: StraightLine) -> Array:
 
 
 _HANDBOOK: Final = "Machinery's Handbook (1916), angular indexing: 35 degrees is 3 turns and 16 holes of 18 on a head of 40 to 1"
-_SNAIL: Final = (
-    "J. H. Ibbetson, Specimens in Eccentric Circular Turning, Specimen X, pp. 168-169: on r = 12 + 32 cos; computed from it"
-)
-_CAYLEY: Final = "A. Cayley, Proc. London Math. Soc. 4 (1872), 186-190: half axes rho + a/2 and rho - a/2; computed from it"
+_SNAIL: Final = "J. H. Ibbetson, Specimens in Eccentric Circular Turning, Specimen X, pp. 168-169: computed from r = 12 + 32 cos"
+_CAYLEY: Final = "A. Cayley, Proc. London Math. Soc. 4 (1872), 186-190: computed from half axes rho + a/2 and rho - a/2"
 
 _OFF_BY_30: Final = 20.0 * math.cos(math.pi / 6) - 3.0 * 0.5, 20.0 * 0.5 + 3.0 * math.cos(math.pi / 6)
 """X and Y of the point 20 mm along and 3 mm across a line at 30 degrees to X."""
@@ -109,7 +107,7 @@ CHUCKS: Final = (
             ExpectedValue(
                 _bench_positions,
                 [[0.0, -20.0, 0.0], [0.0, -17.0, 0.0], [0.0, -14.0, 0.0], [0.0, -11.0, 0.0], [0.0, -8.0, 0.0]],
-                "the definition of the motion: it does not turn, and goes 12 mm a turn; no source",
+                "the definition of the motion: no rotation, and 12 mm of travel per turn; no source",
             )
         ],
     ),

@@ -26,7 +26,7 @@ CUTTERS: Final = (
         Vee(angle_deg=60.0, width=3.0),
         known=[
             ExpectedValue(
-                _widths(0.0, 1.0, 9.0), [0.0, 2 / math.sqrt(3), 3.0], "closed form: 2 d tan(angle / 2), up to its shoulders"
+                _widths(0.0, 1.0, 9.0), [0.0, 2 / math.sqrt(3), 3.0], "closed form: 2 d tan(angle / 2), up to the full width"
             )
         ],
     ),
@@ -36,7 +36,8 @@ CUTTERS: Final = (
         known=[ExpectedValue(_widths(0.0, 0.3, 1.5, 4.0), [0.0, 1.8, 3.0, 3.0], "closed form: the chord 2 sqrt(2 r d - d^2)")],
     ),
     Sample(
-        FlatEnd(width=2.0, holder=FixedTool()), known=[ExpectedValue(_widths(0.0, 0.1, 3.0), [2.0, 2.0, 2.0], "its definition")]
+        FlatEnd(width=2.0, holder=FixedTool()),
+        known=[ExpectedValue(_widths(0.0, 0.1, 3.0), [2.0, 2.0, 2.0], "the definition: a constant width")],
     ),
     Sample(
         RoundNosed(radius=0.5, angle_deg=60.0, width=3.0),
@@ -44,14 +45,16 @@ CUTTERS: Final = (
             ExpectedValue(
                 _widths(0.25, 0.75),
                 [2 * math.sqrt(0.25 - 0.0625), 2 * (0.5 * math.cos(math.pi / 6) + 0.5 * math.tan(math.pi / 6))],
-                "closed form: the nose's chord, then flanks that touch it",
+                "closed form: the chord of the nose, then flanks tangent to the nose",
             )
         ],
     ),
     Sample(
         Profiled(points=((0.0, 0.0), (0.5, 0.0), (1.5, 2.0))),
-        known=[ExpectedValue(_widths(0.0, 1.0, 2.0, 5.0), [1.0, 2.0, 3.0, 3.0], "its definition: straight from point to point")],
+        known=[
+            ExpectedValue(_widths(0.0, 1.0, 2.0, 5.0), [1.0, 2.0, 3.0, 3.0], "the definition: straight lines between the points")
+        ],
     ),
-    Sample(Pen(line=0.4), known=[ExpectedValue(_widths(0.0, 2.0), [0.4, 0.4], "its definition: the same at any depth")]),
+    Sample(Pen(line=0.4), known=[ExpectedValue(_widths(0.0, 2.0), [0.4, 0.4], "the definition: the same width at any depth")]),
 )
 """Samples of the built-in cutters."""

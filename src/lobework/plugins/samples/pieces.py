@@ -26,12 +26,14 @@ def _size(piece: Piece) -> Array:
 _ROLLED: Final = "the definition: the development of a cylinder of diameter d is pi d wide"
 
 PIECES: Final = (
-    Sample(Disc(diameter=70.0, thickness=8.0), known=[ExpectedValue(_size, [70.0, 70.0], "its own diameter")]),
+    Sample(Disc(diameter=70.0, thickness=8.0), known=[ExpectedValue(_size, [70.0, 70.0], "the diameter of the disc")]),
     Sample(
         Barrel(diameter=50.0, length=60.0, bore=42.0),
         known=[
             ExpectedValue(_size, [50 * math.pi, 60.0], _ROLLED),
-            ExpectedValue(lambda barrel: barrel.surface.wall(np.array([10.0])), [4.0], "half of diameter less bore"),
+            ExpectedValue(
+                lambda barrel: barrel.surface.wall(np.array([10.0])), [4.0], "half the difference between diameter and bore"
+            ),
         ],
     ),
     Sample(

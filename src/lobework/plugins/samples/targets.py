@@ -59,7 +59,9 @@ def _shown(what: str) -> Any:
 
 
 def _begins(with_it: bytes) -> ExpectedValue:
-    return ExpectedValue(lambda target: _file(target).startswith(with_it), True, f"its format: a file begins with {with_it!r}")
+    return ExpectedValue(
+        lambda target: _file(target).startswith(with_it), True, f"the file format: a file begins with {with_it!r}"
+    )
 
 
 def _rings_radius(target: Target) -> float:
@@ -73,7 +75,7 @@ def _triangles(target: Target) -> int:
 
 
 TARGETS: Final = (
-    Sample(svg.TARGET, known=[ExpectedValue(_rings_radius, 24.0, "the ring's own radius", within=1e-3)], reads=strokes_in),
+    Sample(svg.TARGET, known=[ExpectedValue(_rings_radius, 24.0, "the radius of the ring", within=1e-3)], reads=strokes_in),
     Sample(png.TARGET, known=[_begins(_PNG)]),
     Sample(
         csv.TARGET,
