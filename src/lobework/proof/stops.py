@@ -38,9 +38,9 @@ _MESSAGE: Final = re.compile(r"\s*m\s*s\s*g\s*,(.*)", re.IGNORECASE | re.DOTALL)
 class Halt(NamedTuple):
     """Consecutive stops without a move between them.
 
-    ``line``: line of the first stop. ``first``, ``last``: blocks of the first and the last stop. ``stops``: number of stops of the
-    program up to the last of these. ``words``: messages of these stops, one per line, without blanks. ``position``: position of
-    the axes, (6,) mm and degrees.
+    ``line``: line of the first stop. ``first``, ``last``: blocks of the first and the last stop. ``stops``: number of stops of
+    the program up to the last of these. ``words``: messages of these stops, one per line, without blanks. ``position``: position
+    of the axes, (6,) mm and degrees.
     """
 
     line: int
