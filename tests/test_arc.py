@@ -246,7 +246,7 @@ def test_the_program_moves_the_slides_and_the_cutter_together(tmp_path):
         ({"without": "z"}, "has no axis that moves the z"),
         (
             {"without": "cutter"},
-            "(write 'keeps' if it does not turn), but lathe 'lathe of this job' has no axis that moves the cutter",
+            "(write 'keeps' if the cutter does not turn), but lathe 'lathe of this job' has no axis that moves the cutter",
         ),
     ],
 )

@@ -15,7 +15,7 @@ from lobework.kinematics.motion import Still
 
 if TYPE_CHECKING:
     from lobework.kernels.path.chucks import ChuckRuns
-    from lobework.kernels.path.trace import Bench, Pushes
+    from lobework.kernels.path.trace import Arc, Bench, Pushes
     from lobework.kinematics.motion import Motion
     from lobework.kinematics.sampling import Spans
 
@@ -62,14 +62,14 @@ def compiled_columns(motion: Motion, spans: Spans) -> Callable[[], tuple[Array, 
     x, y, level = np.zeros(total), np.zeros(total), motion.place(np.zeros(1))[0, 2]
     z = np.zeros(0 if motion.keeps_z else total)
     start, step, counts, offsets = spans.start, spans.step, spans.steps, spans.offsets
-    pushes, bench = _pushes(motion, spans), _bench(motion)
+    pushes, (bench, arc) = _pushes(motion, spans), _bench_and_arc(motion)
 
     def fill() -> tuple[Array, Array, Array]:
         nonlocal z
         for k, deepens, runs in [(slice(None), False, _no_runs())] if motion.still else _runs(motion, spans):
             if deepens and not z.size:
                 z = np.full(total, level)
-            fill_path(SpanTable(start[k], step[k], counts[k], offsets[k]), _of_spans(pushes, k), bench, runs, x, y, z)
+            fill_path(SpanTable(start[k], step[k], counts[k], offsets[k]), _of_spans(pushes, k), bench, arc, runs, x, y, z)
             on_spindle = z
             for samples in _without_polynomial(runs):
                 deep = on_spindle[samples] if on_spindle.size else np.full(samples.size, motion.cut.tip[2])
@@ -182,8 +182,8 @@ def _pushes(motion: Motion, spans: Spans) -> Pushes:
     )
 
 
-def _bench(motion: Motion) -> Bench:
-    """Return headstock, slides and stationary chucks; if the slides follow an arc, the field ``tip`` is its centre."""
+def _bench_and_arc(motion: Motion) -> tuple[Bench, Arc]:
+    """Return headstock, slides and stationary chucks, and the arc of the slides, whose centre is the field ``tip``."""
     from lobework.kernels.path.trace import Arc, Bench
 
     passed, tip = motion.cut.passed, np.array(motion.cut.tip)
@@ -195,12 +195,12 @@ def _bench(motion: Motion) -> Bench:
     height = motion.cut.lathe.headstock.pivot_height if motion.rocks and motion.sideways else 0.0
     still, begins = motion.still or Still(0.0, 0j, 0.0), float(motion.theta(np.zeros(1))[0])
     across = still.across * np.exp(1j * begins)
-    return Bench(
+    bench = Bench(
         height=height,
         rotation_bound=sum(abs(push.scale) * max(map(abs, push.curve.extent)) for push in motion.sideways) / (height or 1.0),
         tip=tip,
         travel=travel,
-        arc=arc,
         turned=still.turned + begins,
         shift=np.array([across.real, across.imag, still.along]),
     )
+    return bench, arc

@@ -110,8 +110,6 @@ class Bench(NamedTuple):
         Upper bound of the headstock's rotation.
     tip, travel : (3,) float64, mm and mm/turn
         Position of the cutter on the bench, and its travel per turn; if the slides follow an arc, the centre of the arc and zero.
-    arc : Arc
-        The arc that the slides follow.
     turned : float, rad
         Constant angle of the work: the angle by stationary chucks plus the spindle's angle at the start.
     shift : (3,) float64, mm
@@ -122,7 +120,6 @@ class Bench(NamedTuple):
     rotation_bound: float
     tip: Array
     travel: Array
-    arc: Arc
     turned: float
     shift: Array
 
@@ -324,7 +321,7 @@ def _fill_rocking_block(
 
 
 @kernel(parallel=True, fastmath=FUSED)
-def fill_path(spans: SpanTable, pushes: Pushes, bench: Bench, runs: ChuckRuns, x: Array, y: Array, z: Array) -> None:
+def fill_path(spans: SpanTable, pushes: Pushes, bench: Bench, arc: Arc, runs: ChuckRuns, x: Array, y: Array, z: Array) -> None:
     """Fill x, y, z with the samples of every span; the sample at the end of a span belongs to the next span.
 
     Parameters
@@ -335,6 +332,8 @@ def fill_path(spans: SpanTable, pushes: Pushes, bench: Bench, runs: ChuckRuns, x
         The displacements by cams.
     bench : Bench
         Headstock, slides and stationary chucks.
+    arc : Arc
+        The arc that the slides follow; not a field of ``bench``, because numba's parallel loops take no tuple from a tuple.
     runs : ChuckRuns
         The stack of chucks, if it moves; empty if it is stationary.
     x, y, z : (n,) float64, mm
@@ -342,7 +341,7 @@ def fill_path(spans: SpanTable, pushes: Pushes, bench: Bench, runs: ChuckRuns, x
     """
     starts, steps, counts, offsets = spans
     sideways, endways = pushes.sideways, pushes.endways
-    height, rotation_bound, tip, travel, arc, turned, shift = bench
+    height, rotation_bound, tip, travel, turned, shift = bench
     firsts, which, _, _, terms, moves = runs
     cg, sg = math.cos(turned), math.sin(turned)
     sx = shift[0] * cg + shift[1] * sg
