@@ -264,7 +264,7 @@ def test_findings_of_an_inch_job_are_in_inches(tmp_path):
     assert {each.kind for each in found} >= {"travel", "work", "template", "closure", "bridging", "frame", "carving"}
     assert "travel: goes to -2.6 in; the travel of Z ends at -2.3622 in" in message
     assert sum("use a rubber with the radius of the cutter's sweep: rubber = '0.5 in'" in each for each in message) == 1
-    assert sum("26 deg off the groove at z " in each and " in; write" in each for each in message) == 1
+    assert sum("26 deg off the groove at z " in each and " in; set the frame to" in each for each in message) == 1
 
 
 def test_work_that_does_not_clear_the_bed_is_reported_in_the_units_of_the_job(tmp_path):

@@ -112,7 +112,10 @@ def test_make_without_the_png_extra_writes_the_other_files_reports_it_and_exits_
     Path("lid.toml").write_text(on_paper(starter()), encoding="utf-8")
     assert main(["make", "lid.toml"]) == 1
     assert names("lid") == [name for name in DRAWN if name != "drawing.png"]
-    assert "drawing.png not written: pip install 'lobework[png]'" in capsys.readouterr().out
+    assert (
+        "drawing.png not written: a package that this target needs is not installed; run: pip install 'lobework[png]'"
+        in capsys.readouterr().out
+    )
 
 
 def test_make_with_a_pen_lists_the_carved_files_that_it_cannot_write_and_exits_with_0(bench, capsys):

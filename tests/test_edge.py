@@ -160,7 +160,7 @@ BAD = {
     "no end": ((LineSegment(0.0, math.inf, 0.0, 1.0),), "outwards and never descends"),
     "no number": ((LineSegment(0.0, 1.0, math.nan, 1.0),), r"begins at \(0, 0\)"),
     "an arc off the tip": ((ArcSegment(0.0, 1.0, 2.0, 1.0),), r"begins at \(0, 0\)"),
-    "an arc beyond its circle": ((ArcSegment(0.0, 1.5, 1.0, 1.0),), "within its circle"),
+    "an arc beyond its circle": ((ArcSegment(0.0, 1.5, 1.0, 1.0),), "no further out than its radius"),
 }
 
 

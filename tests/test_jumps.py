@@ -176,7 +176,7 @@ def test_a_follower_with_a_discontinuous_nose_is_refused_with_its_name():
     drive = Drive(Wave(lobes=7, base_radius=60.0, rise=1.0), follower=Chipped(step=0.25))
     message = (
         r"follower 'chipped' \(tests.test_jumps.Chipped\): nose_at jumps by 0.25 mm at 0.7 mm from the middle of the nose, "
-        r"with step 0.25; it must"
+        r"with step 0.25; the shape must"
     )
     with pytest.raises(PartError, match=message):
         path(cams=(drive,), lathe=sliding)

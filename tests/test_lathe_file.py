@@ -218,7 +218,7 @@ CAM = BENCH + "[[cam]]\nnumber = 1\n"
         ),
         (
             HAND + 'moves = "cam 1 phase"',
-            "6: hand[1].wheel: is missing: 'cam 1 phase' has a wheel; write for example notches = 96",
+            "6: hand[1].wheel: is missing: a hand axis for 'cam 1 phase' needs a wheel; write for example notches = 96",
         ),
         (
             HAND + 'moves = "x"\nscrew = { lead = 2 }\nnotches = 96',

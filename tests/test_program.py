@@ -169,7 +169,7 @@ def test_a_new_cam_is_prompted_with_its_shape_and_an_unused_one_is_taken_off():
         "zeros again: spindle, phase and index at 0; let the follower bear",
         "with the tip on the spindle's axis, x must read -3 mm",
         "with the tip on the face of the work, z must read 0 mm",
-        "shift the follower in its holder and the headstock until the readings are correct",
+        "shift the follower in its holder and the headstock until they are correct",
         "then lock the headstock endways: no cam moves it endways",
         "then set phase and index",
     )

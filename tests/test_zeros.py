@@ -287,7 +287,7 @@ def test_other_cams_followers_sides_and_gains_are_zeroed_again_and_a_phase_or_an
     assert zero_again(before, side) == (
         "zeros again: spindle, phase and index at 0; let the follower bear",
         "with the tip on the spindle's axis, x must read -2.5 mm",
-        "shift the follower in its holder until the readings are correct",
+        "shift the follower in its holder until they are correct",
         "then set phase and index",
     )
 
@@ -298,14 +298,14 @@ def test_a_headstock_without_a_cam_is_locked_at_its_zero():
     assert zero_again(cut_of(sliding(), edge), cut_of(sliding())) == (
         "zeros again: spindle at 0",
         "with the tip on the spindle's axis, x must read 0 mm",
-        "shift the headstock until the readings are correct",
+        "shift the headstock until they are correct",
         "then lock the headstock sideways: no cam moves it sideways",
     )
     assert zero_again(cut_of(sliding(), edge), cut_of(sliding(), face)) == (
         "zeros again: spindle, phase and index at 0; let the follower bear",
         "with the tip on the spindle's axis, x must read 0 mm",
         "with the tip on the face of the work, z must read 0.5 mm",
-        "shift the follower in its holder and the headstock until the readings are correct",
+        "shift the follower in its holder and the headstock until they are correct",
         "then lock the headstock sideways: no cam moves it sideways",
         "then set phase and index",
     )

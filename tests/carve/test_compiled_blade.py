@@ -169,7 +169,7 @@ def test_a_blade_through_the_axis_or_laid_over_too_far_is_refused_in_one_line():
     vee = Vee(angle_deg=90.0, width=2.0, holder=FIXED)
     across = np.array([[0.0, 0.0, 1.0]]), np.array([[1.0, 0.0, 0.0]])
     lying = Sweep(vee.edge, vee.holder, np.array([[9.5, 0.0, -3.0]]), *across, title="ring")
-    with pytest.raises(SettingError, match=r"^cut='ring': .* 90 degrees off .* use the backend 'plain'$"):
+    with pytest.raises(SettingError, match=r"^cut='ring': .* inclined by 90 degrees .* use the backend 'plain'$"):
         carve_tool(BARREL, lying, BARREL.uncut(), lambda part: None)
     through = Sweep(vee.edge, vee.holder, np.array([[0.0, 0.0, -3.0]]), *across, title="ring")
     with pytest.raises(SettingError, match=r"^cut='ring': .* through the work's axis; keep the tip away from the axis"):

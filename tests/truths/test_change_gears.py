@@ -211,7 +211,7 @@ BAD = {
     "no pairs": (lambda: train_for(Fraction(1), [24, 36], pairs=0), "pairs=0: must be a whole number, 1 to 6"),
     "an error of all": (lambda: train_for(Fraction(1), [24, 36], within=Fraction(1)), "within=1: must be zero or more, .*"),
     "odd wheels": (lambda: Train((24, 36), (48,)), r"driven=\(48,\): must be as many wheels as there are drivers, 2"),
-    "too many": (lambda: train_for(Fraction(1, 9973), range(20, 100), pairs=4), "80 wheels make 1581580 sets of 4, .*"),
+    "too many": (lambda: train_for(Fraction(1, 9973), range(20, 100), pairs=4), "80 wheels make 1581580 sets of 4; .*"),
     "too far": (lambda: train_to_cut(Fraction(5000), Fraction(1, 100), pairs=2), "ratio=5000: no train of 2 pairs .*"),
     "no range": (
         lambda: train_to_cut(Fraction(1), Fraction(0), least=40, most=12),

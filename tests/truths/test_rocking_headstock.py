@@ -142,5 +142,5 @@ def test_gain_multiplies_the_travel_of_a_slide():
 
 def test_a_headstock_too_low_to_follow_is_refused():
     cam = Wave(lobes=2, base_radius=60.0, rise=30.0)
-    with pytest.raises(SettingError, match=r"cam\[1\]: .*8 mm above the pivot.*less rise or gain"):
+    with pytest.raises(SettingError, match=r"cam\[1\]: .*8 mm above the pivot.*less rise or less gain"):
         motion_of(cut_on(rocking(8.0), Drive(cam, follower=Knife())))

@@ -58,7 +58,7 @@ def option_errors(option: str) -> Iterator[None]:
     try:
         yield
     except InputError as error:
-        raise error.replaced(where=option, others=()) from None
+        raise error.replaced(where=option, further_errors=()) from None
 
 
 def read(option: str, given: str, by: Callable[[str], _T]) -> _T:

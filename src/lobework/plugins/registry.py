@@ -507,7 +507,7 @@ def _clashes(built_in: _Loaded, external: Sequence[_Loaded]) -> dict[Record, str
     clashes: dict[Record, str] = {}
     for (kind, name), records in owners.items():
         both = " and by ".join(record.title for record in records)
-        remedy = f"neither is loaded: remove one of the packages, or name the package to use in {VARIABLE}"
+        remedy = f"neither is loaded: remove one package, or name the package to use in {VARIABLE}"
         if records[0] is built_in.record:
             remedy = "the built-in one is used; rename the other"
         for record in records if len(records) > 1 else ():

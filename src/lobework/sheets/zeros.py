@@ -193,7 +193,7 @@ def zero_again(before: Cut, now: Cut, units: LengthUnit = "mm") -> tuple[str, ..
             f"with {who}{_tip_place(name, now)}, {name} must read {show_place(name, mm, now.lathe, units)}"
             for name, mm, who in reads
         ),
-        f"shift {' and '.join(shifted)} until the readings are correct",
+        f"shift {' and '.join(shifted)} until they are correct",
         *(f"then lock the headstock {moves}: no cam moves it {moves}" for _, moves in directions if moves not in moved),
         *(["then set phase and index"] if fitted else []),
     )

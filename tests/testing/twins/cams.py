@@ -356,7 +356,7 @@ TWINS = [
         sample(Raised),
         "its lowest height: worst error 0.25 mm",
     ),
-    Twin("rises twice as far as it is set", "has its lowest point at its base radius", sample(Doubled), "8 for 4"),
+    Twin("rises twice as far as it is set", "has its lowest point at its base radius", sample(Doubled), "8 instead of 4"),
     Twin(
         "a slope that is not the slope", "has the slope of its rise", sample(Steep), "slope_at: worst error 0.00127 mm/rad at cam"
     ),
@@ -380,7 +380,10 @@ TWINS = [
         "it fails: ValueError: too many angles",
     ),
     Twin(
-        "another answer than the book's", "gives the known answers", sample(Doubled, [HEIGHTS]), "8 for 4; source: its definition"
+        "another answer than the book's",
+        "gives the known answers",
+        sample(Doubled, [HEIGHTS]),
+        "8 instead of 4; source: its definition",
     ),
 ]
 HONESTS = [

@@ -133,6 +133,8 @@ TWINS = [
     ),
     Twin("drops cuts from the list", "does not change its input", Sample(sorting), "changes its input"),
     Twin("moves the traces", "does not change its input", Sample(moving), "changes its input: [1][0].x"),
-    Twin("another answer than the book's", "gives the known answers", Sample(turns, known=[ONE]), "0 for 1; source: a book"),
+    Twin(
+        "another answer than the book's", "gives the known answers", Sample(turns, known=[ONE]), "0 instead of 1; source: a book"
+    ),
 ]
 HONESTS = [Sample(turns, known=[NONE])]

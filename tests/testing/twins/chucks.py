@@ -529,7 +529,7 @@ TWINS = [
     ),
     Twin("varies is True, and it stands still", "moves only if dynamic", Sample(Restless()), "write is_dynamic = False"),
     Twin("varies is a word", "moves only if dynamic", Sample(Unsure()), "it must be True or False"),
-    Twin("comes back before it says", "repeats after its period", Sample(Late()), "its motion repeats after 1 turn already"),
+    Twin("comes back before it says", "repeats after its period", Sample(Late()), "its motion repeats after 1 turn"),
     Twin("comes back after it says", "repeats after its period", Sample(Early()), "1 turns later its motion differs by 5.99 (mm"),
     Twin(
         "comes back, but for every fifth turn",
@@ -641,6 +641,6 @@ TWINS = [
         Sample(Wearing()),
         "compiled, compared with plain: worst error",
     ),
-    Twin("another answer than the book's", "gives the known answers", WRONG, "3 for 6; source: a book, page 7"),
+    Twin("another answer than the book's", "gives the known answers", WRONG, "3 instead of 6; source: a book, page 7"),
 ]
 HONESTS = [HONEST, Sample(Still()), Sample(Told())]

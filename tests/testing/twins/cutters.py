@@ -320,6 +320,11 @@ TWINS = [
         "no built-in backend",
     ),
     Twin("blunter each time", "cuts the outline of its edge", Sample(Wearing(width=2.0)), "across the cut: worst"),
-    Twin("half of the book's width", "gives the known answers", Sample(HalfWidth(width=2.0), known=[WIDTHS]), "1 for 2; source"),
+    Twin(
+        "half of the book's width",
+        "gives the known answers",
+        Sample(HalfWidth(width=2.0), known=[WIDTHS]),
+        "1 instead of 2; source",
+    ),
 ]
 HONESTS = [Sample(Spear(width=2.0), known=[WIDTHS]), Sample(Spear(width=2.0, holder=FixedTool())), Sample(Quill(line=0.4))]

@@ -289,7 +289,7 @@ TWINS = [
         Sample(Stepped()),
         "nose_at jumps by 0.25 mm at 0.7 mm from the middle of the nose",
     ),
-    Twin("radius for diameter in one place", "has the form that it declares", Sample(Diameter(3.0)), "3 for 6"),
+    Twin("radius for diameter in one place", "has the form that it declares", Sample(Diameter(3.0)), "3 instead of 6"),
     Twin(
         "radius for diameter all through",
         "has the form that it declares",

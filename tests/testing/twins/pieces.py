@@ -350,6 +350,6 @@ TWINS = [
     Twin(
         "another size each time", "is drawn within its sheet", Sample(Growing(side=20.0)), "its outline extends beyond the sheet"
     ),
-    Twin("radius for diameter", "gives the known answers", Sample(Diameter(side=20.0), known=[SIZE]), "40 for 20"),
+    Twin("radius for diameter", "gives the known answers", Sample(Diameter(side=20.0), known=[SIZE]), "40 instead of 20"),
 ]
 HONESTS = [Sample(Tile(side=20.0), known=[SIZE]), Sample(Cone()), Sample(Slab(side=20.0))]

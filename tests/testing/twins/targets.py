@@ -158,7 +158,7 @@ TWINS = [
         "'one ring, moved'",
     ),
     Twin("moves what it shows", "does not change its input", sample(meddling), "it changes its input"),
-    Twin("writes whatever it is given", "refuses what it does not show", sample(careless), "given the drawing it writes"),
+    Twin("writes whatever it is given", "refuses what it does not show", sample(careless), "given the drawing instead it writes"),
     Twin("ignores units", "is true to size", sample(without_units), "one ring, in inch: size of its content"),
     Twin("radius for diameter", "is true to size", sample(doubled), "one ring, in mm: size of its content"),
     Twin("shows no more than a point", "is true to size", sample(of_one), "one ring, in mm: size of its content"),
@@ -176,7 +176,12 @@ TWINS = [
     ),
     Twin("hangs on what it wrote before", "writes the same file again", sample(first_of_all), "a different file the second time"),
     Twin("no lines to be read", "is true to size", sample(points, reads=lambda file: []), "reads returns no lines"),
-    Twin("another answer than it must give", "gives the known answers", sample(points, known=[SIZE], file="p.bin"), "5 for 10"),
+    Twin(
+        "another answer than it must give",
+        "gives the known answers",
+        sample(points, known=[SIZE], file="p.bin"),
+        "5 instead of 10",
+    ),
 ]
 HONESTS = [
     sample(points, known=[SIZE]),

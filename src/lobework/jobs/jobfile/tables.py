@@ -222,7 +222,7 @@ class Table:
         return self._adapter.json_schema()
 
     def read(self, given: Any, context: Context) -> Any:
-        """Return the object that the table ``given`` describes; an error and its ``others`` name every wrong key."""
+        """Return the object that the table ``given`` describes; an error and its ``further_errors`` name every wrong key."""
         if not isinstance(given, dict):
             raise InputError("is not a table", given=short_text(given), remedy=f"write a table with {', '.join(self.keys)}")
         try:
