@@ -1,6 +1,6 @@
 """Short sweeps over few rays: every edge, holder and surface, and every kind of path, quick enough for uncompiled kernels.
 
-``python -m tests.small_sweeps`` carves them all: for the measurement of line coverage, with compilation off.
+``python -m tests.small_sweeps`` carves them all, and a few with the reference: for line coverage, with compilation off.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from dataclasses import replace
 import numpy as np
 
 from lobework.carve.compiled import CompiledBackend
+from lobework.carve.plain import PlainBackend
 from lobework.carve.stock import stock_of
 from lobework.carve.sweep import Sweep
 from lobework.parts.cutter import Ball, FlatEnd, Profiled, RoundNosed, Vee
@@ -84,5 +85,7 @@ def depths_of(stock, sweep):
 
 
 if __name__ == "__main__":
-    for stock, sweep in sweeps().values():
+    for number, (stock, sweep) in enumerate(sweeps().values()):
         depths_of(stock, sweep)
+        if number % 20 == 0:
+            PlainBackend().carve(stock, [sweep], stock.uncut())

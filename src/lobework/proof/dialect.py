@@ -1,4 +1,7 @@
-"""Findings about the text of a program: unit of length, unmoved axes, limits of the controller, and remarks of the reader."""
+"""Findings about the text of a program: unit of length, unmoved axes, limits of the controller, and remarks of the reader.
+
+The settings of a controller are the fields of `lobework.lathe.lathe.Controller`.
+"""
 
 from __future__ import annotations
 

@@ -3,6 +3,9 @@
 A face is seen from the cutter, X to the right and Y up. A barrel or a turned piece is seen from two sides. Its surface is also
 shown rolled out flat, with angle zero at the left. Each view is above the half of this surface that it shows, or the two views
 are on both sides of this surface.
+
+There are three shadows. Those on the carved surface are computed in `light`; their resolution is a factor in `face` and `rolled`.
+Those on the views of round work are in `shade`. The shadow of the piece on the sheet behind it is in `ground`, and is coarse.
 """
 
 from __future__ import annotations
