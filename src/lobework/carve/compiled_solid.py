@@ -71,8 +71,8 @@ def _outline(edge: Edge, holder: Holder) -> tuple[Records[SolidPart], Records[So
 
     Each convex stretch of the edge is filled inwards to the centre line at the height of its lower end. The filled stretch
     describes a convex solid, which lies within the whole solid because the height of an edge never decreases outwards. An edge
-    that is swung in a circle describes one solid; after the outline of this solid comes that of a cylinder
-    around it, which belongs to no solid.
+    that is swung in a circle describes one solid. The outline of this solid is followed by the outline of a cylinder around it;
+    the second outline is not assigned to any solid.
     """
     from lobework.kernels.records import zeros
     from lobework.kernels.sweep.ray_solid import SolidPart

@@ -288,7 +288,7 @@ def _of_cam(drive: Drive, number: int, lathe: Lathe, units: LengthUnit) -> list[
 def on_one_circle(cuts: Sequence[Cut]) -> list[Cut]:
     """Return the cuts of a pass with only one circle of each wheel, so that the pin need not be moved to another circle.
 
-    A wheel without a circle that has a hole for every cut is left unchanged.
+    If no single circle of a wheel has a hole for every cut, the wheel is left unchanged.
     """
     first = cuts[0]
     found = list(cuts)

@@ -396,7 +396,7 @@ def _stepped(of: Pass, lathe: Lathe, full: str, amount: Any) -> tuple[Pass, Lath
 def _part_stepped(part: Any, setting: str, amount: Any) -> tuple[Any, Any]:
     """Return a part with one of its settings changed by ``amount``, and the new value.
 
-    The setting may also be that of a part inside the part.
+    ``setting`` may also name a setting of an inner part: ``inner.setting``.
     """
     one, _, name = setting.partition(".")
     for each in fields(part) if name else ():

@@ -85,8 +85,8 @@ class SlideArc:
         Direction of the cutter's shank, seen from the tip, at the beginning and the end of the pass: 0 is along the spindle, away
         from the headstock, and 90 is across the spindle, towards +X.
     cutter : "turns" or "keeps"
-        "turns": the cutter turns with the slide and always points to the centre, or in a hollow away from the
-        centre. "keeps": the cutter keeps its direction, because two straight slides follow the arc.
+        "turns": the cutter turns with the slide and points to the centre over a dome, and away from the centre in a hollow.
+        "keeps": the cutter keeps its direction, because two straight slides follow the arc.
 
     Examples
     --------

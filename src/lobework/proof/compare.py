@@ -134,7 +134,7 @@ def compare(
     Parameters
     ----------
     setup : SetUp
-        The cuts, traced to `SHARE` of the tolerance.
+        The cuts, traced with an error of at most `SHARE` times the tolerance.
     moves : Moves
         Feed moves in this set-up.
     counts : (k,) bool

@@ -160,7 +160,7 @@ def opening_findings(halts: Sequence[Halt], blocks: ReadBlocks, hands: HandWork,
 
 
 class HandWork:
-    """The work by hand that a job needs, and its comparison with the messages of a program's stops.
+    """The manual operations that a job needs, and its comparison with the messages of a program's stops.
 
     Parameters
     ----------

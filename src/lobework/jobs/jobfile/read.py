@@ -240,7 +240,7 @@ def _with_series(written: WrittenPass, machine: Lathe, units: LengthUnit, where:
 
     item: Pass | Series = written.passed
     if len(written.repeats) > _MOST_LEVELS:
-        problem = f"{len(written.repeats)} series within each other"
+        problem = f"{len(written.repeats)} nested series"
         raise InputError(problem, f"{where}.series", remedy=f"at most {_MOST_LEVELS}")
     for settings, place in written.repeats:
         try:

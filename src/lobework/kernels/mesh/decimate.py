@@ -39,9 +39,9 @@ __all__ = ["gather", "split"]
 def _squared_error(nodes: Array, corner: int, t_step: int, k_step: int, n: int, is_symmetric: bool, limit: float) -> float:
     """Return the greatest squared error of a triangle at its nodes; the search ends once the squared error exceeds ``limit``.
 
-    ``nodes`` is the grid in one row, (rows * columns, 3). The triangle has its right angle at node ``corner``; the nodes of the
-    triangle are ``corner + t * t_step + k * k_step``, with t from 0 to n, and k from -t to t if ``is_symmetric``, otherwise from
-    0 to n - t.
+    ``nodes`` is the flattened grid, row after row: (rows * columns, 3). The triangle has its right angle at node ``corner``;
+    the nodes of the triangle are ``corner + t * t_step + k * k_step``, with t from 0 to n, and k from -t to t if
+    ``is_symmetric``, otherwise from 0 to n - t.
     """
     first = corner + n * (t_step - k_step) if is_symmetric else corner
     last = corner + n * (t_step + k_step) if is_symmetric else corner + n * k_step

@@ -222,7 +222,7 @@ def _deepen_on_face(
     patch_columns_hit: Int32s,
     tile: Cells,
 ) -> None:
-    """Deepen a tile by one piece."""
+    """Carve one piece of the path into a tile."""
     x0, y0, column_step, row_step = grid
     half = outline[outline.shape[0] - 1].far + _TOUCHES_MM
     patch_radius = 1.5 * math.hypot(row_step, column_step) + _TOUCHES_MM

@@ -48,12 +48,12 @@ _EMPTY, _UNDETERMINED, _DEPTHS, _POSES_UP, _POSES_DOWN = range(5)
 
 
 class Piece:
-    """A piece of path of a blade that may be inclined.
+    """A piece of the path of a blade; the blade may be inclined.
 
     The frame of the vectors turns about Z with the path: x is along the radius at the current polar angle, y along the tangent.
-    On a face the frame is that of the work. The callers of `lobework.kernels.sweep.carve.carve_blade` fill the fields up to
-    ``level_turn``, and `lobework.kernels.sweep.blade.prepare` fills the other fields. ``out`` and ``level`` are interpolated
-    linearly and then brought back to unit length, to second order.
+    On a face, these vectors are in the frame of the work. The callers of `lobework.kernels.sweep.carve.carve_blade` fill the
+    fields up to ``level_turn``, and `lobework.kernels.sweep.blade.prepare` fills the other fields. ``out`` and ``level`` are
+    interpolated linearly and then brought back to unit length, to second order.
     """
 
     polar: float

@@ -551,7 +551,7 @@ def _deepen(
     stops: Array,
     tile: Cells,
 ) -> None:
-    """Deepen a tile by one piece."""
+    """Carve one piece of the path into a tile."""
     kind, size = shape
     top, bottom = patch_rows(bounds, row)
     count = patch_columns(bounds, column, columns, not rays.on_face, patch_columns_hit)

@@ -91,7 +91,7 @@ def _open_lamp(eye: Grid) -> Grid:
 
 
 def _lamp_on_side(stock: Stock, depth: Grid, seen: Seen, side: NDArray[np.intp], window: Window) -> Grid:
-    """Return the fraction of the lamp that is visible from points of the side, above the carved surface towards the lamp."""
+    """Return, for points on the side, the fraction of the lamp that the carved surface does not hide."""
     along, angle, cut = seen.along[side], seen.angle[side], seen.depth[side]
     radius, _, out, up = (np.interp(along, stock.row_positions, part).astype(np.float32) for part in stock.profile.T)
     radius = np.maximum(radius, 1e-3)
