@@ -42,7 +42,7 @@ class Drift:
     degrees : float
         Total angle of the twist.
     twist : Twist
-        The twist; its method `eased_share` returns the completed fraction of the angle for a fraction of the twist's length.
+        The twist; its method ``eased_share`` returns the completed fraction of the angle for a fraction of the twist's length.
     fraction : callable
         Function from (n,) values of ``u`` to the completed fraction of the twist's length.
     """
