@@ -228,7 +228,7 @@ def test_an_inch_job_shows_inches_and_turns():
 
 
 def test_all_steps_of_an_index_are_on_one_circle_if_one_suffices():
-    """A third step of 144 falls on a hole of 96 as well; nobody moves the pin to the other circle for it."""
+    """A third step of 144 also falls on a hole of 96; the pin stays on its circle."""
     _, rows = steps_of({"index": "1/144 turn"}, 4, EccentricChuck(shift=1.0, wheel=Wheel([96, 144])))
     assert [row[0].rpartition(" = ")[2] for row in rows] == [f"{n} hole{'s' * (n != 1)} of the 144 circle" for n in range(4)]
 

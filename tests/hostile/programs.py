@@ -248,7 +248,7 @@ def _long(random: Random, data: bytes) -> bytes:
 
 
 def programs(random: Random) -> Iterator[bytes]:
-    """Yield bytes that are no program, or one that does what nobody wants, without end."""
+    """Yield bytes that are no program, or that no user wants, without end."""
     makers = [_spliced, _spliced, _spliced, _renumbered, _renumbered, _lines, _rubbish, _encoded, _ended, _long]
     for _ in itertools.count():
         data = SOUND

@@ -1,4 +1,4 @@
-"""A less exact way of carving installed beside others: nobody else is held to it, and it is held to what it states."""
+"""A less exact backend that is installed beside others: its own stated error is its bound, and it is no bound for the others."""
 
 from __future__ import annotations
 

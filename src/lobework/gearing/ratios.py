@@ -46,10 +46,10 @@ class Mediant(NamedTuple):
 
 
 def mediants(ratio: Fraction) -> Iterator[Mediant]:
-    """Yield fractions that approach a ratio; each is the mediant of the closest fractions found so far below and above the ratio.
+    """Yield fractions that approach a ratio. Each is the mediant of the two nearest so far, one below and one above the ratio.
 
-    The first two fractions are the whole numbers below and above the ratio; the last fraction is the ratio itself. Each mediant
-    has the smallest terms of all fractions between the two fractions from which it is formed.
+    The first two fractions are the whole numbers below and above the ratio. The last fraction is the ratio itself. Between the
+    two fractions from which a mediant is formed, no fraction has smaller terms than the mediant.
 
     Parameters
     ----------

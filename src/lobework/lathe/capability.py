@@ -77,7 +77,7 @@ def _require_turned(drive: Drive, number: int, lathe: Lathe) -> None:
 
 
 def _require_notches(drive: Drive, number: int, lathe: Lathe) -> None:
-    """Refuse a phase or an index that lies between two notches of the wheel on which it is set."""
+    """Refuse a phase or an index that lies between two notches of its wheel."""
     for name in ("phase", "index"):
         _require_notch(f"cam {number} {name}", getattr(drive, name).in_turns(drive.cam.lobes), f"cam[{number}].{name}", lathe)
 

@@ -295,7 +295,7 @@ class Restless(Second):
 
 @dataclass(frozen=True)
 class Unbound(Second):
-    """Says that it can carve what nobody knows."""
+    """Claims an ability that the library does not know."""
 
     can: frozenset[str] = frozenset({"face", "drilling spindle", "fluting"})
 
@@ -345,7 +345,7 @@ TWINS = [
     Twin("prints what it does", "prints nothing", Sample(Chatty()), "the item prints 'carving'"),
     Twin("empties the list of passes", "does not change its input", Sample(Emptying()), "the backend changes the list of passes"),
     Twin("forgets what was carved before", "reports its progress", Sample(Halfway()), "into work that was carved before"),
-    Twin("claims what nobody knows", "is not given work that it cannot carve", Sample(Unbound()), "can contains 'fluting'"),
+    Twin("claims an unknown ability", "is not given work that it cannot carve", Sample(Unbound()), "can contains 'fluting'"),
     Twin(
         "claims now this, now that", "is not given work that it cannot carve", Sample(Secretive()), "the carving is not refused"
     ),

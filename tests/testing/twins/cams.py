@@ -260,7 +260,7 @@ class Plain(Roof):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Told(Roof):
-    """Its hollow is a length that nothing tells of."""
+    """Its hollow is a length without a mark."""
 
     hollow: float = 1.0
 
@@ -318,7 +318,7 @@ TWINS = [
         "mm, and a plain number", UNITS, sample(Plain), "rise: its docstring says mm, but the setting is marked as a plain number"
     ),
     Twin(
-        "a length that nothing tells of",
+        "a length without a mark",
         UNITS,
         sample(Told),
         "hollow: the setting is marked as a plain number, but the part keeps its shape",

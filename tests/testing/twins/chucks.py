@@ -601,9 +601,7 @@ TWINS = [
     Twin("degrees, and a Length", UNITS, lever("C", lean_deg=Length), "lean_deg: its docstring says degrees"),
     Twin("no unit in its docstring", UNITS, lever("D", "X.\n\narm : float\n", arm=Length), "write arm : float, mm"),
     Twin("inches", UNITS, lever("E", "X.\n\narm : float, inches\n", arm=Length), "settings are stored in mm and degrees"),
-    Twin(
-        "a length that nothing tells of", UNITS, lever("F", "X.", arm=float), "arm: the setting is marked as a plain number, but"
-    ),
+    Twin("a length without a mark", UNITS, lever("F", "X.", arm=float), "arm: the setting is marked as a plain number, but"),
     Twin(
         "an Angle that is a length",
         UNITS,

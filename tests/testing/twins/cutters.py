@@ -214,7 +214,7 @@ class Plain(Spear):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Untold(Spear):
-    """Its width is a length that nothing tells of."""
+    """Its width is a length without a mark."""
 
     width: float
 
@@ -282,9 +282,7 @@ TWINS = [
         Sample(Plain(width=2.0)),
         "width: its docstring says mm, but the setting is marked as a plain",
     ),
-    Twin(
-        "a length that nothing tells of", UNITS, Sample(Untold(width=2.0)), "width: the setting is marked as a plain number, but"
-    ),
+    Twin("a length without a mark", UNITS, Sample(Untold(width=2.0)), "width: the setting is marked as a plain number, but"),
     Twin(
         "half as wide where it is wide",
         "keeps its promises at other settings",
@@ -314,7 +312,7 @@ TWINS = [
         "width of the drawn line: worst error",
     ),
     Twin(
-        "held by what nobody knows",
+        "held by an unknown holder",
         "carves like the reference",
         Sample(Spear(width=2.0, holder=Gripper())),
         "no built-in backend",

@@ -230,7 +230,7 @@ class Plain(Ball):
 
 @dataclass(frozen=True, slots=True)
 class Untold(Ball):
-    """Its radius is a length that nothing tells of."""
+    """Its radius is a length without a mark."""
 
     radius: float
 
@@ -265,7 +265,7 @@ TWINS = [
         "mm, and a plain number", UNITS, Sample(Plain(3.0)), "radius: its docstring says mm, but the setting is marked as a plain"
     ),
     Twin(
-        "a length that nothing tells of",
+        "a length without a mark",
         UNITS,
         Sample(Untold(3.0)),
         "radius: the setting is marked as a plain number, but the part",

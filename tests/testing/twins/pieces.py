@@ -260,7 +260,7 @@ class Plain(Tile):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Untold(Tile):
-    """Its side is a length that nothing tells of."""
+    """Its side is a length without a mark."""
 
     side: float
 
@@ -315,7 +315,7 @@ TWINS = [
         "side: its docstring says mm, but the setting is marked as a plain",
     ),
     Twin(
-        "a length that nothing tells of",
+        "a length without a mark",
         UNITS,
         Sample(Untold(side=20.0)),
         "side: the setting is marked as a plain number, but the",

@@ -1,8 +1,8 @@
 """Exact sweep over a face at constant depth: the cutter revolves, or is swung in a circle about an upright axis.
 
-The height of an edge never decreases outwards. A level cutter therefore cuts a ray deepest where its centre line, or the circle
-in which it is swung, is nearest to the ray, for any shape of edge. So the square of the smallest distance from the path is
-stored for each ray, and the height of the edge is evaluated once for each depth. Sloping paths are in
+The height of an edge never decreases outwards. A level cutter of any shape therefore cuts a ray deepest where its centre line is
+nearest to the ray; a swung cutter, where its circle is nearest. So the square of the smallest distance from the path is stored
+for each ray, and the height of the edge is evaluated once for each depth. Sloping paths are in
 `lobework.kernels.sweep.sloping_on_face`.
 
 What the arrays hold:
