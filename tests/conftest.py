@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, settings
 
+from tests.compile_kernels import Compilation
 from tests.search import fix_constants
 
 CARVES = re.compile(
@@ -44,6 +45,24 @@ def pytest_configure(config: pytest.Config) -> None:
     if given is not None:
         settings.load_profile("seeded")
         os.environ.setdefault("LOBEWORK_SEED", str(given))
+
+
+COMPILATION: pytest.StashKey[Compilation] = pytest.StashKey()
+
+
+def pytest_sessionstart(session: pytest.Session) -> None:
+    """Begin to compile the kernels if several processes will run all tests."""
+    config = session.config
+    if config.getoption("dist", None) == "loadgroup" and config.args_source is pytest.Config.ArgsSource.TESTPATHS:
+        config.stash[COMPILATION] = Compilation()
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtestloop(session: pytest.Session) -> Generator[None, object, object]:
+    """Give out no test before the kernels are compiled."""
+    if compilation := session.config.stash.get(COMPILATION, None):
+        compilation.wait()
+    return (yield)
 
 
 def group_of(test: str) -> str:
