@@ -20,7 +20,7 @@ PAIRS = {
 def test_contact(name, benchmark, claims):
     cam, follower = PAIRS[name]
     phi = np.linspace(0, 2 * np.pi, 4096, endpoint=False)
-    compiled, plain = (lambda: touch_at(cam, follower, phi, way="compiled")), (lambda: touch_at(cam, follower, phi))
+    compiled, plain = (lambda: touch_at(cam, follower, phi, backend="compiled")), (lambda: touch_at(cam, follower, phi))
     fast, slow = medians(benchmark, compiled, plain, runs=9)
     max_difference = float(np.abs(compiled().reach - plain().reach).max())
     measured = f"{1e3 * fast:.2f} ms, {slow / fast:.0f} times plain, within {max_difference:.0e} mm"

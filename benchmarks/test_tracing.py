@@ -30,7 +30,7 @@ def common_cut(lathe: Lathe | None = None, turns: Fraction = Fraction(1)) -> Cut
 
 def chord_for(samples: int, cut: Cut) -> float:
     """Return the chord tolerance at which the trace of the cut has about ``samples`` samples."""
-    return 2e-3 * (trace(cut, way="plain").u.size / samples) ** 2
+    return 2e-3 * (trace(cut, backend="plain").u.size / samples) ** 2
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,7 +53,7 @@ def test_tracing(benchmark, claims):
     columns = fill()
     few = common_cut()
     few_chord = chord_for(50_000, few)
-    plain, direct = trace(few, chord=few_chord, way="plain"), motion_of(few)
+    plain, direct = trace(few, chord=few_chord, backend="plain"), motion_of(few)
 
     def numpy_direct() -> None:
         for part in np.array_split(plain.u, max(1, plain.u.size // 8192)):
@@ -66,8 +66,8 @@ def test_tracing(benchmark, claims):
 
     compiled, judged, written = medians(benchmark, fill, numpy_direct, write_alone)
     a_sample, judged_a_sample = 1e9 * compiled / columns[0].size, 1e9 * judged / plain.u.size
-    whole = statistics.median(seconds(lambda: trace(cut, chord=chord_for(SAMPLES, cut), way="compiled")) for _ in range(3))
-    same = trace(few, chord=few_chord, way="compiled")
+    whole = statistics.median(seconds(lambda: trace(cut, chord=chord_for(SAMPLES, cut), backend="compiled")) for _ in range(3))
+    same = trace(few, chord=few_chord, backend="compiled")
     worst = max(float(np.abs(getattr(same, column) - getattr(plain, column)).max()) for column in "uxyz")
     measured = f"{a_sample:.2f} ns a sample; memory alone {1e9 * written / columns[0].size:.2f}"
     claims.add_requirement(f"compiled trace, {columns[0].size:,} samples", measured, "under 2.5 ns", a_sample < 2.5)
@@ -88,7 +88,7 @@ def test_tracing_through_chucks(samples, benchmark, claims):
     chords = [chord_for(samples, cut) for cut in cuts]
 
     def traced(cut, chord):
-        return lambda: trace(cut, chord=chord, way="compiled")
+        return lambda: trace(cut, chord=chord, backend="compiled")
 
     works = list(map(traced, cuts, chords))
     counts = [work().x.size for work in works]
@@ -104,7 +104,7 @@ def test_tracing_through_an_external_chuck_compared_with_plain(benchmark, claims
     plugin_chuck = bench.mount(EccentricChuck(shift=6.0)).mount(Oval(throw=5.0)).mount(Geared(arm=4.0))
     cut = common_cut(lathe=plugin_chuck, turns=Fraction(4))
     chord = chord_for(200_000, cut)
-    compiled, plain = (lambda: trace(cut, chord=chord, way="compiled")), (lambda: trace(cut, chord=chord, way="plain"))
+    compiled, plain = (lambda: trace(cut, chord=chord, backend="compiled")), (lambda: trace(cut, chord=chord, backend="plain"))
     fast, slow = medians(benchmark, compiled, plain, runs=3)
     one, other = compiled(), plain()
     worst = max(float(np.abs(getattr(one, axis) - getattr(other, axis)).max()) for axis in "xyz")
@@ -121,9 +121,9 @@ def test_memory_of_a_trace(way, chucks, benchmark, claims):
     """Peak memory of a trace, as a multiple of its arrays."""
     cut = common_cut(lathe=reduce(Lathe.mount, chucks, read_lathe("rocking-bench")), turns=Fraction(100))
     chord = chord_for(1_000_000, cut)
-    trace(common_cut(), way=way)
+    trace(common_cut(), backend=way)
     tracemalloc.start()
-    traced = benchmark.pedantic(lambda: trace(cut, chord=chord, way=way), rounds=1)
+    traced = benchmark.pedantic(lambda: trace(cut, chord=chord, backend=way), rounds=1)
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     arrays = sum(column.nbytes for column in (traced.x, traced.y, traced.z) if column.strides[0])

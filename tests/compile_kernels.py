@@ -48,8 +48,8 @@ def other():
     job = long_job()
     for cut in (job.cuts()[-1], read_job(EXAMPLES / "oval-medallion.toml").cuts()[-1]):
         for drive in cut.passed.cams:
-            touch_at(drive.cam, drive.follower, np.linspace(0.0, 6.0, 9), way="compiled")
-        trace(cut, way="compiled")
+            touch_at(drive.cam, drive.follower, np.linspace(0.0, 6.0, 9), backend="compiled")
+        trace(cut, backend="compiled")
     program = registry.installed().target("rs274").render(job.program())
     assert job.prove(program).proved
     registry.installed().target("stl").render(read_job(EXAMPLES / "barrel-weave.toml").trace()[:2].carve(0.6))

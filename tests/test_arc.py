@@ -82,7 +82,7 @@ def test_plain_and_compiled_agree_and_respect_the_chord(arc, at, wave, chucks):
         lathe = lathe.mount(chuck)
     cams = () if wave is None else (Drive(wave, follower=Roller(2.0)),)
     here = cut(arc, at, turns="5/3", lathe=lathe, cams=cams)
-    plain, compiled = (trace(here, chord=5e-3, way=way) for way in ("plain", "compiled"))
+    plain, compiled = (trace(here, chord=5e-3, backend=way) for way in ("plain", "compiled"))
     for axis in "xyz":
         assert_allclose(getattr(compiled, axis), getattr(plain, axis), rtol=0, atol=1e-10)
     points = np.stack([plain.x, plain.y, plain.z], axis=-1)

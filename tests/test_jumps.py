@@ -45,7 +45,7 @@ WAYS = ("plain", "compiled")
 
 def path(*chucks, cams=(), lathe=None, way="auto", turns=1, **given):
     cut = cut_on((lathe or fixed)(*chucks), *cams, turns=turns, at=AT)
-    return trace(dataclasses.replace(cut, passed=dataclasses.replace(cut.passed, **given)), chord=0.01, way=way)
+    return trace(dataclasses.replace(cut, passed=dataclasses.replace(cut.passed, **given)), chord=0.01, backend=way)
 
 
 @pytest.mark.parametrize("way", WAYS)

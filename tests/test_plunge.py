@@ -51,7 +51,7 @@ def test_zero_turns_give_a_single_sample():
 @given(numbers(-20.0, 20.0), numbers(-5.0, 5.0), numbers(-1.0, 2.0), st.sampled_from(["plain", "compiled", "auto"]))
 @settings(max_examples=examples(20))
 def test_a_plunge_is_one_point_at_the_positions_of_the_slides_plain_and_compiled(x, y, depth, way):
-    one = trace(cut_on(fixed(), turns=0, at=At(x=x, y=y, depth=depth)), way=way)
+    one = trace(cut_on(fixed(), turns=0, at=At(x=x, y=y, depth=depth)), backend=way)
     assert np.stack([one.x, one.y, one.z], -1) == pytest.approx(np.array([[x, y, -depth]]))
     assert one.u.tolist() == [0.0]
     assert estimate(one.cut) == 1
@@ -61,7 +61,7 @@ def test_a_plunge_is_one_point_at_the_positions_of_the_slides_plain_and_compiled
 @settings(max_examples=examples(15))
 def test_a_plunge_with_a_cam_is_at_the_start_of_the_turning_pass(phase, way):
     drive = Drive(WAVE, follower=Knife(), phase=f"{phase} turn")
-    still = trace(cut_on(sliding(), drive, turns=0, at=At(x=20.0)), way=way)
+    still = trace(cut_on(sliding(), drive, turns=0, at=At(x=20.0)), backend=way)
     turning = trace(cut_on(sliding(), drive, turns=1, at=At(x=20.0)))
     assert (still.x.size, still.y.size) == (1, 1)
     assert (still.x[0], still.y[0], still.z[0]) == pytest.approx((turning.x[0], turning.y[0], turning.z[0]), abs=1e-9)

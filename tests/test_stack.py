@@ -129,7 +129,7 @@ any_chuck = st.one_of(
 
 
 def both_ways(cut, chord=2e-3):
-    plain, compiled = (trace(cut, chord=chord, way=way) for way in ("plain", "compiled"))
+    plain, compiled = (trace(cut, chord=chord, backend=way) for way in ("plain", "compiled"))
     assert plain.u.size == compiled.u.size
     return plain, compiled
 
@@ -156,7 +156,7 @@ def test_plain_and_compiled_agree_through_any_stack(stack, turns, rocks, travel)
 def test_both_ways_refuse_an_irregular_motion_of_most_of_the_chord(way):
     """Two chucks oscillate over 0.002 mm each; their sum is four fifths of a chord of 0.005 mm."""
     with pytest.raises(SettingError, match=r"so unevenly that no steps are small enough for a chord of 0\.005 mm"):
-        trace(cut_on(sliding(NOISY, NOISY), WAVE, turns=Fraction(1, 5), at=At(x=24.0, y=1.0, depth=0.4)), chord=5e-3, way=way)
+        trace(cut_on(sliding(NOISY, NOISY), WAVE, turns=Fraction(1, 5), at=At(x=24.0, y=1.0, depth=0.4)), chord=5e-3, backend=way)
 
 
 @pytest.mark.parametrize(
@@ -194,7 +194,9 @@ def test_a_periodic_stack_is_tabulated_for_one_turn_only():
 
 
 def test_a_stack_of_constant_depth_takes_no_memory_for_depths():
-    path = trace(cut_on(fixed(Oval(throw=3.0), GearedArm(arm=2.0, gear=3.0)), turns=3, at=At(x=20.0, depth=0.4)), way="compiled")
+    path = trace(
+        cut_on(fixed(Oval(throw=3.0), GearedArm(arm=2.0, gear=3.0)), turns=3, at=At(x=20.0, depth=0.4)), backend="compiled"
+    )
     assert path.z.strides == (0,)
     assert path.z[0] == -0.4
 

@@ -270,7 +270,7 @@ def test_the_path_on_the_work_respects_the_chord_and_follows_the_template(points
 
 
 def test_plain_and_compiled_agree_along_a_template():
-    plain, compiled = (trace(led(3), way=way) for way in ("plain", "compiled"))
+    plain, compiled = (trace(led(3), backend=way) for way in ("plain", "compiled"))
     assert_array_equal(plain.x, compiled.x)
 
 

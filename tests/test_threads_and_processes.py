@@ -41,7 +41,7 @@ def carved(x):
 
 
 def traced(x):
-    return trace(job(x).cuts()[0], way="compiled", chord=1e-4).x.tobytes()
+    return trace(job(x).cuts()[0], backend="compiled", chord=1e-4).x.tobytes()
 
 
 PLACES = [16.0, 18.0, 20.0, 22.0]

@@ -159,7 +159,7 @@ def test_the_estimated_sample_count_is_within_5_percent():
 @pytest.mark.parametrize("way", ["plain", "compiled"])
 def test_the_cutter_on_the_axis_and_no_rise_is_a_point(way):
     still = Wave(lobes=3, base_radius=60.0, rise=0.0)
-    path = trace(cut_on(sliding(), Drive(still, follower=Roller(2.0))), way=way)
+    path = trace(cut_on(sliding(), Drive(still, follower=Roller(2.0))), backend=way)
     assert np.abs(on_work(path)).max() < 1e-9
 
 

@@ -13,8 +13,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from lobework.kernels.rs274.block_kinds import ARC, DWELL, END, FEED, RAPID, STOP, SWITCHED
 from lobework.proof import read
-from lobework.proof.reader import ARC, DWELL, END, FEED, RAPID, STOP, SWITCHED, load
+from lobework.proof.reader import load
 
 HEAD = "G21 G61 G17 G90 G94\n"
 

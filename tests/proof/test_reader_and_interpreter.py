@@ -13,8 +13,8 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
+from lobework.kernels.rs274.block_kinds import ARC, DWELL, FEED, RAPID, STOP, SWITCHED
 from lobework.proof import read
-from lobework.proof.reader import ARC, DWELL, FEED, RAPID, STOP, SWITCHED
 from tests.search import examples
 from tests.targets import test_rs274 as on_a_face
 

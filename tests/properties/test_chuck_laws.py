@@ -201,7 +201,7 @@ def test_stacks_never_stretch_or_mirror_the_work(stack):
 @given(stack=stacks(), turns=st.sampled_from([Fraction(1), Fraction(5, 2)]))
 def test_plain_and_compiled_traces_of_any_stack_agree(stack, turns):
     cut = cut_on(sliding(*stack), Drive(Wave(lobes=5, base_radius=60.0, rise=2.0), follower=Knife()), turns=turns, at=AT)
-    plain, compiled = (trace(cut, chord=0.02, way=way) for way in ("plain", "compiled"))
+    plain, compiled = (trace(cut, chord=0.02, backend=way) for way in ("plain", "compiled"))
     for axis in "xyz":
         assert_allclose(getattr(compiled, axis), getattr(plain, axis), rtol=0, atol=1e-9)
 

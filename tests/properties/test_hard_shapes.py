@@ -46,7 +46,7 @@ def test_contact_on_a_very_short_rise_equals_brute_force(cam, follower):
             along = along[touching] + np.sqrt(follower.radius**2 - across[touching] ** 2)
         reached.append(along.max())
     for way in ("plain", "compiled"):
-        assert_allclose(touch_at(cam, follower, phi, way=way).reach, reached, rtol=0, atol=1e-5)
+        assert_allclose(touch_at(cam, follower, phi, backend=way).reach, reached, rtol=0, atol=1e-5)
     lift = lift_of(cam, follower)
     assert_allclose(lift.curve.at(phi) + lift.rest, reached, rtol=0, atol=1e-5)
 
@@ -56,7 +56,7 @@ def test_contact_on_a_very_short_rise_equals_brute_force(cam, follower):
 )
 def test_a_roller_of_1_micron_rests_on_the_cam_plain_and_compiled(cam):
     phi = np.linspace(0, 2 * np.pi, 300) + 1e-3
-    plain, compiled = (touch_at(cam, Roller(1e-3), phi, way=way).reach for way in ("plain", "compiled"))
+    plain, compiled = (touch_at(cam, Roller(1e-3), phi, backend=way).reach for way in ("plain", "compiled"))
 
     assert (compiled >= cam.base_radius + cam.rise_at(phi)).all()
     assert_allclose(compiled, plain, rtol=0, atol=1e-9)
@@ -116,7 +116,7 @@ def test_the_chord_tolerance_holds_if_the_curvature_grows_towards_the_end_of_a_s
     drive = Drive(cam, follower=Roller(20.0), phase="13.05 deg", side="back")
     lathe = Lathe(name="bench", headstock=Headstock(sideways="slides"), axes=(Axis(moves="x", letter="X"),))
     passed = Pass(turns=40, at=At(x=20.0), travel=At(x=-25.0), cams=(drive,))
-    path = trace(Cut(number=1, passed=passed, lathe=lathe), chord=1e-4, way="plain")
+    path = trace(Cut(number=1, passed=passed, lathe=lathe), chord=1e-4, backend="plain")
     points = np.stack([path.x, path.y, path.z], axis=-1)
     between = path.u[:-1, None] + np.diff(path.u)[:, None] * np.linspace(0, 1, 17)[1:-1]
     inner = path.motion.place(between.ravel()).reshape(*between.shape, 3)
@@ -141,5 +141,5 @@ def test_plain_and_compiled_agree_for_a_fine_roller_on_a_scallop_of_many_lobes()
     cam, phi = Scallop(lobes=200, base_radius=20.0, rise=0.1), np.linspace(0, 0.1, 400)
 
     assert_allclose(
-        touch_at(cam, Roller(1e-3), phi, way="compiled").reach, touch_at(cam, Roller(1e-3), phi).reach, rtol=0, atol=1e-9
+        touch_at(cam, Roller(1e-3), phi, backend="compiled").reach, touch_at(cam, Roller(1e-3), phi).reach, rtol=0, atol=1e-9
     )

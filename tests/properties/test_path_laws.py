@@ -127,7 +127,7 @@ def test_two_halves_of_a_pass_follow_the_path_of_the_whole(data, at, travel, roc
 @settings(max_examples=examples(50))
 @given(cut=st.one_of(sliding_cuts(), rocking_cuts()))
 def test_plain_and_compiled_agree(cut):
-    plain, compiled = (trace(cut, chord=0.01, way=way) for way in ("plain", "compiled"))
+    plain, compiled = (trace(cut, chord=0.01, backend=way) for way in ("plain", "compiled"))
     assert plain.u.size == compiled.u.size
     assert_allclose(plain.u, compiled.u, rtol=0, atol=1e-13)
     for axis in "xyz":

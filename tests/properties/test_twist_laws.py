@@ -148,7 +148,7 @@ def test_straight_moves_of_a_twisted_pass_deviate_by_at_most_the_chord(cut, chor
 @given(cut=twisted_cuts())
 def test_plain_and_compiled_agree_on_a_twisted_pass(cut):
     """The spindle turned on as it begins, or not, through a chuck or none."""
-    plain, compiled = (trace(cut, chord=0.01, way=way) for way in ("plain", "compiled"))
+    plain, compiled = (trace(cut, chord=0.01, backend=way) for way in ("plain", "compiled"))
     for axis in "xyz":
         assert_allclose(getattr(compiled, axis), getattr(plain, axis), rtol=0, atol=1e-9)
 
@@ -198,7 +198,7 @@ def test_a_mechanical_and_a_computed_cam_add_up(several, rocks):
     pushed = second.sideways.at(u)
     across = first.axes(u) | {"x": 20.0 - pushed}
     assert_allclose(motion_of(both).place(u), first.place_of(across), rtol=0, atol=1e-10)
-    plain, compiled = (trace(both, chord=0.01, way=way) for way in ("plain", "compiled"))
+    plain, compiled = (trace(both, chord=0.01, backend=way) for way in ("plain", "compiled"))
     assert_allclose(compiled.x, plain.x, rtol=0, atol=1e-9)
     assert_allclose(compiled.y, plain.y, rtol=0, atol=1e-9)
     with pytest.raises(SettingError, match="exist only in software"):

@@ -279,14 +279,14 @@ def _index(options: argparse.Namespace) -> int:
     positions = _positions(options.divisions)
     circles = list(zip(*(wheel.near(turns) for turns in positions), strict=True))
     for circle in circles:
-        exact = sum(near.off == 0 for near in circle)
-        worst = max(circle, key=lambda near: abs(near.off)).off
+        exact = sum(near.error == 0 for near in circle)
+        worst = max(circle, key=lambda near: abs(near.error)).error
         off = "" if exact == len(positions) else f"; at most {_angle_text(abs(worst), radius, units)} off"
         print(f"circle of {circle[0].circle}: {exact} of {len(positions)} positions are exact{off}")
     for circle in circles:
         print()
         rows = [
-            [str(part), f"{float(turns * 360):.9g}", near.setting, _error_text(near.off, radius, units)]
+            [str(part), f"{float(turns * 360):.9g}", near.setting, _error_text(near.error, radius, units)]
             for part, (turns, near) in enumerate(zip(positions, circle, strict=True))
         ]
         print(*columns([["part", "degrees", f"on the circle of {circle[0].circle}", "off"], *rows]), sep="\n")

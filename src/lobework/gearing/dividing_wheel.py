@@ -121,7 +121,7 @@ class Near(NamedTuple):
 
     circle: str
     setting: str
-    off: Fraction
+    error: Fraction
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,8 +201,8 @@ class Wheel:
         """
         if settings := self.settings(turns):
             return settings[0]
-        near, off = self.nearest(turns)
-        degrees = f"{format_number(abs(float(off)), 6)} degrees {'further' if off > 0 else 'less'}"
+        near, error = self.nearest(turns)
+        degrees = f"{format_number(abs(float(error)), 6)} degrees {'further' if error > 0 else 'less'}"
         given = f"{turns} turn" if turns.denominator <= _MOST_HOLES else format_phase(Phase(turns))
         problem = f"must coincide with a {self._mark(1)}, but no circle has one there"
         raise SettingError(problem, given=given, remedy=f"the nearest is {near}, {degrees}")
@@ -226,14 +226,14 @@ class Wheel:
         >>> Wheel([23], worm=40).nearest(Fraction(2, 5) / 360)
         ('1 hole of the 23 circle', Fraction(-1, 115))
         """
-        _, setting, off = min(self.near(turns), key=lambda near: abs(near.off))
-        return setting, off
+        _, setting, error = min(self.near(turns), key=lambda near: abs(near.error))
+        return setting, error
 
     def near(self, turns: Fraction) -> tuple[Near, ...]:
         """Return for each circle the setting that turns the work most nearly by ``turns``; the error of an exact setting is zero.
 
         >>> for near in Wheel([96, 112]).near(Fraction(3, 7)):
-        ...     print(near.setting, float(near.off))
+        ...     print(near.setting, float(near.error))
         41 holes of the 96 circle -0.5357142857142857
         48 holes of the 112 circle 0.0
         """

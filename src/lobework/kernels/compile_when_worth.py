@@ -15,15 +15,15 @@ _Does = TypeVar("_Does", bound=Callable[..., Any])
 
 
 @cache
-def _compiled(plain: Callable[..., Any]) -> Callable[..., Any]:
+def _compiled(plain: Callable[..., Any], forceinline: bool = False) -> Callable[..., Any]:
     from lobework.kernels.jit import kernel
 
     helpers = {name: plain.__globals__.get(name) for name in plain.__code__.co_names}
     own = {name: each for name, each in helpers.items() if getattr(each, "__module__", None) == plain.__module__}
-    compiled_callees = {name: _compiled(each) for name, each in own.items() if isinstance(each, FunctionType)}
+    compiled_callees = {name: _compiled(each, forceinline=True) for name, each in own.items() if isinstance(each, FunctionType)}
     if compiled_callees:
         plain = update_wrapper(FunctionType(plain.__code__, {**plain.__globals__, **compiled_callees}), plain)
-    return kernel()(plain)
+    return kernel(forceinline=forceinline)(plain)
 
 
 def compiled(plain: _Does) -> _Does:

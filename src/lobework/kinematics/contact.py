@@ -138,7 +138,7 @@ def _close_trials(cam: Cam) -> Array:
     return (starts[short, None] + widths[short, None] * (np.arange(_TRIALS_PER_PIECE) + 0.5) / _TRIALS_PER_PIECE).ravel()
 
 
-def touch_at(cam: Cam, follower: Follower, phi: Array, *, way: Literal["plain", "compiled"] = "plain") -> Touch:
+def touch_at(cam: Cam, follower: Follower, phi: Array, *, backend: Literal["plain", "compiled"] = "plain") -> Touch:
     """Return the contact for (n,) angles of the follower in the cam's frame, rad, computed directly, without the stored lift.
 
     The compiled algorithm handles round and flat followers. For other followers, and for rollers that would need too many
@@ -154,7 +154,7 @@ def touch_at(cam: Cam, follower: Follower, phi: Array, *, way: Literal["plain", 
     phi = np.asarray(phi, dtype=np.float64)
     shapes = shapes_of(cam, follower)
     trials = _trials_per_lobe(cam, follower)
-    if way == "plain" or follower.form == "shaped" or cam.lobes * trials > _MOST_TRIALS:
+    if backend == "plain" or follower.form == "shaped" or cam.lobes * trials > _MOST_TRIALS:
         return touch(shapes, phi)
     return _compiled_touch(cam, follower, phi, shapes.window, trials)
 

@@ -20,9 +20,9 @@ from lobework.kinematics.sampling import Spans, spans_of, stretches
 from lobework.lathe.passes import Cut
 from lobework.quantities.tolerances import CHORD_MM, CONTACT_MM
 
-__all__ = ["Spans", "Trace", "Way", "estimate", "lay_out", "trace"]
+__all__ = ["Spans", "Trace", "TraceBackend", "estimate", "lay_out", "trace"]
 
-Way = Literal["auto", "plain", "compiled"]
+TraceBackend = Literal["auto", "plain", "compiled"]
 
 COMPILED_FROM: Final = 25_000
 """Least number of samples for which the compiled algorithm saves more time than its start-up takes."""
@@ -96,7 +96,7 @@ class Trace:
         return closure_of(self.motion)
 
 
-def trace(cut: Cut, *, chord: float = CHORD_MM, way: Way = "auto") -> Trace:
+def trace(cut: Cut, *, chord: float = CHORD_MM, backend: TraceBackend = "auto") -> Trace:
     """Return the path of one cut.
 
     Parameters
@@ -105,7 +105,7 @@ def trace(cut: Cut, *, chord: float = CHORD_MM, way: Way = "auto") -> Trace:
         The pass and the lathe.
     chord : float, mm
         Greatest allowed distance between the path and the straight line from sample to sample.
-    way : "auto", "plain" or "compiled"
+    backend : "auto", "plain" or "compiled"
         The algorithm. "auto" chooses the compiled algorithm if there are enough samples to make up for its start-up time. The
         plain algorithm is always used for motions that the compiled algorithm does not support; see
         `lobework.kinematics.compiled_trace.can_compile`.
@@ -137,7 +137,7 @@ def trace(cut: Cut, *, chord: float = CHORD_MM, way: Way = "auto") -> Trace:
     spans = spans_of(motion, cut.span, chord)
     total = int(spans.steps.sum())
     _refuse_too_large(total)
-    if can_compile(motion) and (way == "compiled" or (way == "auto" and total >= COMPILED_FROM)):
+    if can_compile(motion) and (backend == "compiled" or (backend == "auto" and total >= COMPILED_FROM)):
         found = Trace(motion, spans, *compiled_columns(motion, spans)())
     else:
         found = _plain_trace(motion, spans)

@@ -134,6 +134,7 @@ _MEMBER_NOW: Final = {
     "InputError": {"others": "further_errors"},
     "LineSegment": {"rise": "slope"},
     "Measure": {"beside": "also_shown"},
+    "Near": {"off": "error"},
     "Plugins": {"behind": "plugin_at_fault"},
     "Program": {"begins": "opening_groups"},
     "RealRatio": {"off": "relative_error", "way": "description"},

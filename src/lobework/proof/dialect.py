@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 
 from lobework.checks.check import Finding
-from lobework.proof.reader import LETTERS, RAPID
+from lobework.kernels.rs274.block_kinds import RAPID
+from lobework.proof.reader import LETTERS
 from lobework.quantities.tolerances import JOIN_MM
 from lobework.quantities.units import format_number
 

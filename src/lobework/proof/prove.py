@@ -13,6 +13,7 @@ from lobework.checks.check import Finding
 from lobework.checks.jumps import jump_findings
 from lobework.errors import SettingError, TooLargeError, require
 from lobework.geometry.continuity import all_finite
+from lobework.kernels.rs274.block_kinds import ARC, DWELL, FEED, RAPID, STOP
 from lobework.parts.abilities import seen_on
 from lobework.proof.air import with_hand_feed, with_lift
 from lobework.proof.clearance import clear_findings, end_findings, resolution
@@ -24,7 +25,7 @@ from lobework.proof.limits import axis_uses, limit_findings
 from lobework.proof.order import begins_run, order_findings
 from lobework.proof.pace import Pace
 from lobework.proof.partition import cut_groups, fits_in_one_part, parts_of
-from lobework.proof.reader import ARC, DWELL, FEED, LETTERS, RAPID, STOP, Reading, Remark, read
+from lobework.proof.reader import LETTERS, Reading, Remark, read
 from lobework.proof.replay import Moves, feed_moves, replay, with_model_signs
 from lobework.proof.report import Deviation, Proof, fine, place
 from lobework.proof.sampling import Samples, TooFarError, sample

@@ -28,14 +28,7 @@ if TYPE_CHECKING:
     Ints = NDArray[np.int64]
 
 __all__ = [
-    "ARC",
-    "DWELL",
-    "END",
-    "FEED",
     "LETTERS",
-    "RAPID",
-    "STOP",
-    "SWITCHED",
     "ReadBlocks",
     "Reading",
     "Remark",
@@ -45,17 +38,6 @@ __all__ = [
 
 LETTERS: Final = "XYZABC"
 """The letters of axes, in the order of columns."""
-
-# The kinds of blocks, with the numbers of `lobework.kernels.rs274.interpret`, whose import would load the compiler.
-RAPID: Final = 0
-FEED: Final = 1
-ARC: Final = 2
-DWELL: Final = 3
-STOP: Final = 4
-END: Final = 5
-SWITCHED: Final = 6
-"""An optional stop (M1), which a switch on the controller turns on."""
-
 
 _MOST_BYTES: Final = 256 * 10**6
 _MOST_FLAGS: Final = 100
@@ -99,7 +81,7 @@ class ReadBlocks(Brief):
     Parameters
     ----------
     kind, line : (n,) int32
-        Kind of each block, such as `FEED`, and its line. `SWITCHED` is an optional stop (M1).
+        Kind of each block, one of `lobework.kernels.rs274.block_kinds`, and its line.
     start, end : (n, 6) float64, mm and degrees
         Positions of X, Y, Z, A, B, C before and after each block.
     minutes : (n,) float64

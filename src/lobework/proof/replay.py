@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from lobework.proof.reader import ARC, FEED, LETTERS, RAPID, STOP, SWITCHED
+from lobework.kernels.rs274.block_kinds import ARC, FEED, RAPID, STOP, SWITCHED
+from lobework.proof.reader import LETTERS
 from lobework.text.brief import Brief
 
 if TYPE_CHECKING:

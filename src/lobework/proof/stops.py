@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 
 from lobework.checks.check import Finding
+from lobework.kernels.rs274.block_kinds import ARC, DWELL, FEED, RAPID, STOP, SWITCHED
 from lobework.lathe.hand_settings import HandSetting, by_hand, feed_in, on_one_circle, show_place, withdraw
-from lobework.proof.reader import ARC, DWELL, FEED, RAPID, STOP, SWITCHED
 from lobework.sheets.zeros import refits, zero_again
 from lobework.text.cautions import AFTER_HANDS, BEFORE_HANDS, READY
 

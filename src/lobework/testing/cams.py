@@ -250,7 +250,7 @@ def _followed(sample: Sample) -> int:
     cam, cases = sample.part, 0
     phi = np.concatenate([np.linspace(0.0, _pitch(cam), 181), TURNING[:60]])
     for follower in _followers(cam):
-        plain, compiled = (touch_at(cam, follower, phi, way=way) for way in ("plain", "compiled"))
+        plain, compiled = (touch_at(cam, follower, phi, backend=backend) for backend in ("plain", "compiled"))
         within = 10 * CONTACT_MM
         assert_close(
             compiled.reach, plain.reach, within, phi, along="cam", what=f"{follower.kind}, compiled, compared with plain"
@@ -274,7 +274,7 @@ def _followed(sample: Sample) -> int:
 def _same_trace(sample: Sample) -> int:
     drive = Drive(sample.part, follower=Knife(), ratio=Fraction(3, 2))
     cut = cut_on(sliding(), drive, turns=2, at=At(x=12.0, y=1.0, depth=0.3))
-    plain, compiled = (trace(cut, chord=0.01, way=way) for way in ("plain", "compiled"))
+    plain, compiled = (trace(cut, chord=0.01, backend=backend) for backend in ("plain", "compiled"))
     for axis in "xyz":
         assert_close(
             getattr(compiled, axis),

@@ -32,7 +32,7 @@ from lobework.testing.settings import variants_with_one_change
 
 if TYPE_CHECKING:
     from lobework.geometry.rigid import Array
-    from lobework.kinematics.trace import Way
+    from lobework.kinematics.trace import TraceBackend
     from lobework.parts.protocols import Chuck
     from lobework.plugins.sample import Sample
 
@@ -45,7 +45,7 @@ _MOST_TURNS: Final = 400
 _LATER: Final = (1, 2, 3, 5, 7, 24, 96)
 _FURTHER: Final = (2.0, 10.0, 100.0, 1000.0, -10.0, -1000.0)
 _INDEXED: Final = tuple(Fraction(1, parts) for parts in (8, 6, 12, 10, 96))
-_WAYS: Final[tuple[Way, Way]] = ("plain", "compiled")
+_BACKENDS: Final[tuple[TraceBackend, TraceBackend]] = ("plain", "compiled")
 _WHOLE: Final = 2 * math.pi
 _GRID_FACTOR: Final = 16
 _FROM_TO: Final = (-2.0, 10.0)
@@ -382,7 +382,7 @@ def _same_trace(sample: Sample) -> int:
     cases = 0
     for stack in ((chuck,), (EccentricChuck(shift=2.0, index=Phase(Fraction(1, 9))), chuck), (chuck, Oval(throw=1.5))):
         cut = cut_on(sliding(*stack), wave, at=At(x=12.0, y=1.0, depth=0.3))
-        plain, compiled = (trace(cut, chord=0.01, way=way) for way in _WAYS)
+        plain, compiled = (trace(cut, chord=0.01, backend=backend) for backend in _BACKENDS)
         theta = _WHOLE * plain.u
         for axis in "xyz":
             assert_close(

@@ -225,7 +225,7 @@ def _reach(sample: Sample) -> int:
     found = touch_at(_DISC, follower, phi)
     assert_close(found.reach, expected, 10 * CONTACT_MM, phi, along="cam", what="its reach")
     assert_close(
-        touch_at(_DISC, follower, phi, way="compiled").reach,
+        touch_at(_DISC, follower, phi, backend="compiled").reach,
         expected,
         10 * CONTACT_MM,
         phi,

@@ -142,14 +142,14 @@ def nearest(
     for p in range(points.shape[0]):
         px, py, pz = points[p, 0], points[p, 1], points[p, 2]
         best, along = _squared_distance(px, py, pz, path, joined, k)
-        for way in (1, -1):
-            j = k + way
+        for step in (1, -1):
+            j = k + step
             while 0 <= j < n:
                 other, there = _squared_distance(px, py, pz, path, joined, j)
                 if other > best:
                     break
                 best, along, k = other, there, j
-                j += way
+                j += step
         if best > enough_squared:
             top = 1
             stack[0], depth[0] = 0, levels - 1

@@ -24,6 +24,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from lobework.kernels.jit import kernel
+from lobework.kernels.rs274.block_kinds import ARC, DWELL, END, FEED, RAPID, STOP, SWITCHED
 from lobework.kernels.rs274.scan import COMMENT, DELETE, PERCENT, SEMICOLON_COMMENT
 
 if TYPE_CHECKING:
@@ -31,15 +32,6 @@ if TYPE_CHECKING:
     from lobework.kernels.rs274.scan import Bytes, Int32s, Ints
 
 __all__ = ["run_words"]
-
-# Kinds of blocks; `lobework.proof.reader` uses the same numbers.
-RAPID: Final = 0
-FEED: Final = 1
-ARC: Final = 2
-DWELL: Final = 3
-STOP: Final = 4
-END: Final = 5
-SWITCHED: Final = 6
 
 # Numbers of the remarks on a line; `lobework.proof.reader` contains the texts of the remarks.
 REPEATED_LETTER: Final = 32
