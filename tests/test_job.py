@@ -65,13 +65,6 @@ def test_a_pass_without_cams_on_the_axis_of_the_work_is_a_circle(job):
     assert np.allclose(np.hypot(border.x, border.y), 25.0, atol=1e-9)
 
 
-def test_traces_are_displayed_as_the_drawing_of_the_svg_target(job):
-    traces = job.trace()
-    shown = traces._repr_svg_()
-    assert shown.encode() == registry.installed().target("svg").render(job.drawing())
-    assert len(traces[:1]._repr_svg_()) < len(shown)
-
-
 def test_the_most_severe_finding_is_first(job):
     from lobework.parts.cam import Scallop
 

@@ -45,6 +45,7 @@ if TYPE_CHECKING:
     from lobework.parts.slide import At, SlideArc
     from lobework.parts.template import Template, read_template, template_of
     from lobework.parts.twist import Twist
+    from lobework.pictures.save import save
     from lobework.program.steps import Program
     from lobework.proof import Proof
     from lobework.quantities.units import Phase, angle, length
@@ -130,6 +131,7 @@ __all__ = [
     "read_job",
     "read_lathe",
     "read_template",
+    "save",
     "template_of",
     "touch_at",
     "train_for",
@@ -241,9 +243,11 @@ __getattr__, __dir__ = names_on_demand(
         "lobework.parts.template": (
             "Template",
             "read_template",
+            "save",
             "template_of",
         ),
         "lobework.parts.twist": ("Twist",),
+        "lobework.pictures.save": ("save",),
         "lobework.program.steps": ("Program",),
         "lobework.proof": ("Proof",),
         "lobework.quantities.units": (

@@ -14,6 +14,7 @@ import numpy as np
 from lobework.geometry.surface import Face
 from lobework.parts.abilities import seen_on
 from lobework.parts.holder import CuttingFrame, EccentricFrame
+from lobework.text.shown import Shown
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -65,7 +66,7 @@ class Spot:
 
 
 @dataclass(frozen=True, eq=False, repr=False, kw_only=True)
-class Carving:
+class Carving(Shown):
     """A carved piece.
 
     Parameters

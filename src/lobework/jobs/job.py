@@ -27,6 +27,7 @@ from lobework.plugins import registry
 from lobework.quantities.fields import require_part
 from lobework.quantities.tolerances import CHORD_MM, CONTACT_MM, RESOLUTION_MM
 from lobework.quantities.units import is_real, plain_number
+from lobework.text.shown import Shown
 
 if TYPE_CHECKING:
     from lobework.carve import Backend, Carving, Progress, Stock
@@ -41,7 +42,7 @@ if TYPE_CHECKING:
 __all__ = ["Job", "Traces", "require_cut_count", "require_memory"]
 
 
-class Traces(Sequence[Trace]):
+class Traces(Shown, Sequence[Trace]):
     """The traces of a job, in the order of its cuts; a notebook shows the traces as a drawing.
 
     Parameters
@@ -76,9 +77,6 @@ class Traces(Sequence[Trace]):
     def __repr__(self) -> str:
         samples = sum(each.x.size for each in self._traces)
         return f"<{len(self)} traces of {samples} samples: {self.job.title or 'untitled'}>"
-
-    def _repr_svg_(self) -> str:
-        return registry.installed().target("svg").render(self.drawing()).decode("utf-8")
 
     def check(self) -> list[Finding]:
         """Return the findings of every installed check, the most severe first."""

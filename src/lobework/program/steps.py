@@ -12,6 +12,7 @@ import numpy as np
 from lobework.parts.slide import Approach
 from lobework.program.blocks import Grid
 from lobework.text.brief import Brief
+from lobework.text.shown import Shown
 
 if TYPE_CHECKING:
     from lobework.geometry.rigid import Array
@@ -106,7 +107,7 @@ class Section(Brief):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
-class Program:
+class Program(Shown):
     """A program for a controller, independent of its file format, in mm, degrees and minutes.
 
     Parameters

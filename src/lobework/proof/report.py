@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 from lobework.lathe.hand_settings import show_length
 from lobework.quantities.units import format_number
+from lobework.text.shown import Shown
 
 if TYPE_CHECKING:
     from lobework.checks.check import Finding
@@ -60,7 +61,7 @@ class Deviation:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
-class Proof:
+class Proof(Shown):
     """The result of a proof: a program is read back, run on the lathe's model, and compared with its job.
 
     Parameters

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
@@ -17,6 +17,7 @@ from lobework.parts.holder import CuttingFrame, DrillingSpindle, EccentricFrame
 from lobework.quantities.tolerances import JOIN_MM
 from lobework.quantities.units import LengthUnit
 from lobework.text.brief import Brief
+from lobework.text.shown import Shown
 
 if TYPE_CHECKING:
     from lobework.geometry.rigid import Array
@@ -33,6 +34,8 @@ _FACE: Final = "face seen from the cutter, X to the right, Y up"
 _LEAST_WIDTH_MM: Final = 0.1
 _WIDTH_STEP_MM: Final = 0.05
 _MARGIN_MM: Final = 9.0
+_NARROW_MARGIN_MM: Final = 0.5
+"""Margin of a drawing without a legend."""
 _NARROWEST_MM: Final = 66.0
 _EM: Final = 0.56
 """Upper estimate of the mean width of a letter, as a fraction of the text size."""
@@ -93,7 +96,7 @@ class Layer(Brief):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
-class Drawing:
+class Drawing(Shown):
     """A sheet in true millimetres, without a file format.
 
     Parameters
@@ -132,6 +135,16 @@ class Drawing:
     def strokes(self) -> Iterator[Stroke]:
         """The strokes of all cuts, in order."""
         return (stroke for layer in self.layers for figure in layer.figures for stroke in figure.strokes)
+
+    def without_legend(self) -> Drawing:
+        """Return the cuts and the outline of the work alone, without text, scale bar and centre mark, on a smaller sheet."""
+        lines = tuple(stroke for stroke in self.lines if stroke.ink == "outline")
+        shown = [*lines, *self.strokes]
+        half = max(stroke.width for stroke in shown) / 2 + _NARROW_MARGIN_MM
+        low = np.min([stroke.points.min(axis=0) for stroke in shown], axis=0) - half
+        high = np.max([stroke.points.max(axis=0) for stroke in shown], axis=0) + half
+        width, height = (float(each) for each in high - low)
+        return replace(self, left=float(low[0]), top=float(high[1]), width=width, height=height, lines=lines, words=())
 
 
 def _quantised_widths(widths: Array) -> Array:

@@ -38,6 +38,7 @@ from lobework.sheets.directions import DIRECTIONS, directions
 from lobework.sheets.zeros import ZEROS, refits, shift_at_zero, zero_steps
 from lobework.text.brief import Brief
 from lobework.text.cautions import SILENT
+from lobework.text.shown import Shown
 
 if TYPE_CHECKING:
     from lobework.lathe.lathe import Axis, HandAxis, Lathe
@@ -108,7 +109,7 @@ class Steps(Brief):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
-class Settings:
+class Settings(Shown):
     """The settings sheet, independent of a file format.
 
     Parameters

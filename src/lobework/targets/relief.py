@@ -13,18 +13,25 @@ if TYPE_CHECKING:
     from lobework.carve.carving import Carving
     from lobework.render.relief import Relief
 
-__all__ = ["TARGET", "encode", "render", "require_encoder"]
+__all__ = ["TARGET", "encode", "has_encoder", "render", "require_encoder"]
 
 _COMPRESSION: Final = 6
 
 
-def require_encoder(what: str) -> None:
-    """Raise `InputError` if Pillow is not installed; call this before a picture is computed."""
+def has_encoder() -> bool:
+    """Return whether Pillow, which writes the pictures, is installed."""
     try:
         import PIL.PngImagePlugin  # noqa: F401 - only tests that the module is installed
     except ImportError:
+        return False
+    return True
+
+
+def require_encoder(what: str) -> None:
+    """Raise `InputError` if Pillow is not installed; call this before a picture is computed."""
+    if not has_encoder():
         problem, remedy = f"{what} needs Pillow, which is not installed", "run: pip install 'lobework[picture]'"
-        raise InputError(problem, remedy=remedy) from None
+        raise InputError(problem, remedy=remedy)
 
 
 def encode(relief: Relief) -> bytes:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from html import escape
 from typing import TYPE_CHECKING, Final
 
+from lobework.render.marks import AIR_DASH_MM, BAND_OPACITY, COLOURS, TEXT_COLOURS, TIP_LINE_MM, has_band
 from lobework.targets.target import Target
 from lobework.text.printable import printable
 
@@ -15,20 +16,25 @@ if TYPE_CHECKING:
 
 __all__ = ["TARGET", "path_data", "render", "sized"]
 
-_LEAST_BAND_MM: Final = 0.35
-_TIP_LINE_MM: Final = 0.1
 _FONT: Final = "'Palatino Linotype', Palatino, 'TeX Gyre Pagella', 'Book Antiqua', Georgia, 'DejaVu Serif', serif"
+
+
+def _short(value: float) -> str:
+    """Return a number without the zero before its decimal point."""
+    return f"{value:g}".removeprefix("0")
+
+
 _STYLE: Final = f"""
 svg {{ background: #fff }}
 path {{ fill: none; stroke-linecap: round; stroke-linejoin: round }}
-.cut {{ stroke: #16181c }}
-.band {{ stroke: #16181c; opacity: .13 }}
-.air {{ stroke: #9aa1a8; stroke-dasharray: .1 .7 }}
-.outline, .rule {{ stroke: #7d848c }}
-.accent {{ stroke: #8a3324 }}
-text {{ font-family: {_FONT}; fill: #16181c }}
-.plain {{ fill: #4a4f57 }}
-.note {{ fill: #8a3324; font-style: italic }}
+.cut {{ stroke: {COLOURS["cut"]} }}
+.band {{ stroke: {COLOURS["cut"]}; opacity: {_short(BAND_OPACITY)} }}
+.air {{ stroke: {COLOURS["air"]}; stroke-dasharray: {" ".join(map(_short, AIR_DASH_MM))} }}
+.outline, .rule {{ stroke: {COLOURS["outline"]} }}
+.accent {{ stroke: {COLOURS["accent"]} }}
+text {{ font-family: {_FONT}; fill: {TEXT_COLOURS["title"]} }}
+.plain {{ fill: {TEXT_COLOURS["plain"]} }}
+.note {{ fill: {TEXT_COLOURS["note"]}; font-style: italic }}
 """
 
 
@@ -70,7 +76,7 @@ def _grooves(strokes: Sequence[Stroke], key: str) -> Iterator[str]:
     """Yield pale bands as wide as the groove, beneath a fine line on the path of the tip."""
     yield '<g class="band">'
     yield from (f'<use href="#{key}-{number}" {_width(stroke)}/>' for number, stroke in enumerate(strokes, 1))
-    yield f'</g><g class="cut" stroke-width="{_number(_TIP_LINE_MM)}">'
+    yield f'</g><g class="cut" stroke-width="{_number(TIP_LINE_MM)}">'
     yield from (_path(stroke, f'id="{key}-{number}"') for number, stroke in enumerate(strokes, 1))
     yield "</g>"
 
@@ -79,7 +85,7 @@ def _figure(figure: Figure, key: str) -> Iterator[str]:
     yield f'<g id="{key}"><title>{_text(figure.title)}</title>'
     cut = [stroke for stroke in figure.strokes if stroke.ink == "cut"]
     yield from _strokes(stroke for stroke in figure.strokes if stroke.ink != "cut")
-    yield from _grooves(cut, key) if any(stroke.width > _LEAST_BAND_MM for stroke in cut) else _strokes(cut)
+    yield from _grooves(cut, key) if has_band(figure) else _strokes(cut)
     yield "</g>"
 
 

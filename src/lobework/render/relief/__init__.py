@@ -59,7 +59,7 @@ class Relief(Brief):
     bar: float
 
 
-def picture(carving: Carving, dots: int = DOTS) -> Relief:
+def picture(carving: Carving, dots: int = DOTS, *, bar: bool = True) -> Relief:
     """Return the picture of a carving; the same carving gives the same bytes.
 
     Parameters
@@ -68,6 +68,8 @@ def picture(carving: Carving, dots: int = DOTS) -> Relief:
         The carved piece. Its ``material`` determines the wood; the default is a pale wood.
     dots : int
         Number of dots on the long side, 200 to 3000.
+    bar : bool
+        Whether there is a scale bar at the foot.
 
     Raises
     ------
@@ -86,13 +88,14 @@ def picture(carving: Carving, dots: int = DOTS) -> Relief:
     dots = plain_number(dots)
     require(is_whole(dots, FEWEST, MOST), "dots", dots, f"a whole number from {FEWEST} to {MOST}, on the picture's long side")
     draw, description = (pictured_face, _FACE) if isinstance(carving.stock.surface, Face) else (pictured_round, _ROUND)
-    colour, dot, bar = draw(carving.stock, carving.depth, getattr(carving.piece, "material", ""), dots, carving.units)
+    units = carving.units if bar else None
+    colour, dot, scale = draw(carving.stock, carving.depth, getattr(carving.piece, "material", ""), dots, units)
     return Relief(
         title=carving.title or "untitled",
-        description=f"{description}; the bar is {bar.label}",
+        description=f"{description}; the bar is {scale.label}" if scale else description,
         dots=eight_bit(colour),
         mm_per_dot=dot,
-        bar=bar.mm,
+        bar=scale.mm if scale else 0.0,
     )
 
 

@@ -61,8 +61,13 @@ def _field(stock: Stock, depth: Grid, at: Grid, spacing: float) -> tuple[Field, 
     return Field(-np.maximum(cut, drop), right, up, spacing), cut
 
 
-def pictured_face(stock: Stock, depth: Grid, material: str, dots: int, units: LengthUnit) -> tuple[Grid, float, Bar]:
-    """Return the picture, (dots, dots, 3) in linear light, the distance from dot to dot, mm, and the scale bar."""
+def pictured_face(
+    stock: Stock, depth: Grid, material: str, dots: int, units: LengthUnit | None
+) -> tuple[Grid, float, Bar | None]:
+    """Return the picture, (dots, dots, 3) in linear light, the distance from dot to dot, mm, and the scale bar.
+
+    If ``units`` is None, there is no bar.
+    """
     surface = stock.surface
     if not isinstance(surface, Face):
         raise TypeError("a round piece has no face")
@@ -85,6 +90,7 @@ def pictured_face(stock: Stock, depth: Grid, material: str, dots: int, units: Le
     colour = lit(grain(wood_of(material), tree_of(surface), (a, b, -deep), dot), shone, deep, dot)
     covers = np.clip((radius - np.hypot(a, b)) / dot + 0.5, 0, 1) * (1 - through)
     ground[inner, inner] += covers[..., None] * (colour - ground[inner, inner])
-    bar = bar_of(2 * radius, units)
-    draw_bar(ground, inner.start, dots - round(0.03 * dots), bar, dot)
+    bar = None if units is None else bar_of(2 * radius, units)
+    if bar is not None:
+        draw_bar(ground, inner.start, dots - round(0.03 * dots), bar, dot)
     return ground, dot, bar

@@ -83,10 +83,12 @@ def _heights(stock: Stock) -> tuple[float, float]:
     return float((middle - half).min()), float((middle + half).max())
 
 
-def pictured_round(stock: Stock, depth: Grid, material: str, dots: int, units: LengthUnit) -> tuple[Grid, float, Bar]:
+def pictured_round(
+    stock: Stock, depth: Grid, material: str, dots: int, units: LengthUnit | None
+) -> tuple[Grid, float, Bar | None]:
     """Return the picture, (m, n, 3) in linear light, the distance from dot to dot, mm, and the scale bar.
 
-    ``dots`` is the number of dots on the picture's long side.
+    ``dots`` is the number of dots on the picture's long side. If ``units`` is None, there is no bar.
     """
     radius = widest(surface_of(stock))
     work = _Work(stock=stock, depth=depth, wood=wood_of(material), tree=tree_of(surface_of(stock)))
@@ -112,8 +114,9 @@ def pictured_round(stock: Stock, depth: Grid, material: str, dots: int, units: L
             dot=dot / _TIMES,
         )
         _blend(picture, *_view(work, ambient, window), (left, top))
-    bar = bar_of(size[0], units)
-    draw_bar(picture, corner[0], rows - round(0.03 * dots), bar, dot)
+    bar = None if units is None else bar_of(size[0], units)
+    if bar is not None:
+        draw_bar(picture, corner[0], rows - round(0.03 * dots), bar, dot)
     return picture, dot, bar
 
 
