@@ -20,6 +20,8 @@ from lobework.text.brief import Brief
 from lobework.text.shown import Shown
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from lobework.geometry.rigid import Array
     from lobework.kinematics.trace import Trace
     from lobework.parts.protocols import Cutter, Piece
@@ -135,6 +137,12 @@ class Drawing(Shown):
     def strokes(self) -> Iterator[Stroke]:
         """The strokes of all cuts, in order."""
         return (stroke for layer in self.layers for figure in layer.figures for stroke in figure.strokes)
+
+    def dots(self, size: int) -> NDArray[np.uint8]:
+        """Return the lines as a picture of grey dots, (rows, columns); see `lobework.render.raster.dots_of`."""
+        from lobework.render.raster import dots_of
+
+        return dots_of(self, size)
 
     def without_legend(self) -> Drawing:
         """Return the cuts and the outline of the work alone, without text, scale bar and centre mark, on a smaller sheet."""

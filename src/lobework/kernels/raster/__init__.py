@@ -1,0 +1,1 @@
+"""Pictures of lines on a grid of dots."""
