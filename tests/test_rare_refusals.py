@@ -165,5 +165,5 @@ def test_a_backend_is_told_of_an_inclination_that_it_cannot_carve():
     assert replace(job, title="again").title == "again"
 
 
-def test_a_name_that_never_was_has_no_advice():
+def test_a_name_that_never_was_has_no_new_name():
     assert place_now(ImportError("cannot import name 'Nothing' from 'lobework.plugins'", name="lobework.plugins")) == ""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from importlib import import_module
 from typing import Final
 
 __all__ = ["former_member_of", "member_now", "place_now"]
@@ -164,6 +165,8 @@ def place_now(error: BaseException) -> str:
     'Flat is now called FlatFollower'
     >>> place_now(ImportError("cannot import name 'Law' from 'lobework'", name="lobework"))
     'Law is now called MotionLaw'
+    >>> place_now(ImportError("cannot import name 'installed' from 'lobework.plugins'", name="lobework.plugins"))
+    'lobework.plugins is now called lobework.plugins.registry; plugins import its names from lobework.plugins'
     >>> place_now(ImportError("cannot import name 'Known' from 'lobework_mine'", name="lobework_mine"))
     ''
     """
@@ -173,7 +176,7 @@ def place_now(error: BaseException) -> str:
     module, found = module.partition(".")[0], _NO_NAME.match(str(error))
     if found and found[1] in _NAME_NOW:
         return f"{found[1]} is now called {_NAME_NOW[found[1]]}"
-    if module in _MODULE_NOW:
+    if module in _MODULE_NOW and (found is None or hasattr(import_module(_MODULE_NOW[module]), found[1])):
         return f"lobework.{module} is now called {_MODULE_NOW[module]}; plugins import its names from lobework.plugins"
     return ""
 
