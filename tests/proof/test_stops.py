@@ -99,6 +99,18 @@ def test_swapped_messages_of_two_stops_are_found():
     assert sum("the message of the stop before cut" in each for each in found(made, text)) == 2
 
 
+@pytest.mark.parametrize("make", [by_phase, indexed])
+def test_a_stop_with_its_instructions_in_the_wrong_order_is_found(make):
+    """The cutter would be set before it has stopped."""
+    made = make()
+    lines = written(made).splitlines()
+    at = stops(written(made))[1] - 1
+    instructions = lines[at - 1].removeprefix("(MSG, ").removesuffix(")").split("; ")
+    assert len(instructions) >= 3
+    turned = "\n".join([*lines[: at - 1], f"(MSG, {'; '.join(instructions[::-1])})", *lines[at:]]) + "\n"
+    assert any("are in the wrong order; write: " in each for each in found(made, turned)), found(made, turned)
+
+
 def test_a_stop_in_the_middle_of_a_cut_is_found():
     made = JOBS["led"]()
     lines = written(made).splitlines()

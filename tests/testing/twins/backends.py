@@ -46,6 +46,13 @@ class DropsLast(Second):
         super().carve(stock, sweeps[:-1] if len(sweeps) > 1 else sweeps, depth, progress)
 
 
+class Company(Second):
+    """Carves nothing if there is one pass alone."""
+
+    def carve(self, stock, sweeps, depth, progress=None):
+        super().carve(stock, sweeps if len(sweeps) > 1 else [], depth, progress)
+
+
 class Leaking(Second):
     """Cuts a mark of one pass in the wrong tile, where the grid has several."""
 
@@ -342,6 +349,7 @@ TWINS = [
     Twin("eight passes at most", "carves passes of any length", Sample(Few()), "many passes: worst error"),
     Twin("five hundred places at most", "carves passes of any length", Sample(Short()), "many places: worst error"),
     Twin("fails where the tip rests", "carves passes of any length", Sample(Halting()), "it fails: ZeroDivisionError"),
+    Twin("carves no pass alone", "carves every pass", Sample(Company()), "pass 1 of 3, cut by itself, is not carved"),
     Twin("prints what it does", "prints nothing", Sample(Chatty()), "the item prints 'carving'"),
     Twin("empties the list of passes", "does not change its input", Sample(Emptying()), "the backend changes the list of passes"),
     Twin("forgets what was carved before", "reports its progress", Sample(Halfway()), "into work that was carved before"),

@@ -12,7 +12,19 @@ import numpy as np
 from lobework.errors import require
 from lobework.parts.cam import CamShape, Wave
 from lobework.testing import ExpectedValue, Sample
-from tests.testing.twins.twin import Forgetful, Shifted, Trusting, Twin, by_address, by_ends, by_places, in_steps, printing
+from tests.testing.twins.twin import (
+    Forgetful,
+    Proud,
+    Restless,
+    Shifted,
+    Trusting,
+    Twin,
+    by_address,
+    by_ends,
+    by_places,
+    in_steps,
+    printing,
+)
 
 UNITS = "marks its settings with their units"
 
@@ -53,6 +65,21 @@ class Misread(Roof):
 
 class Forgetting(Forgetful, Roof):
     pass
+
+
+class Only(Proud, Roof):
+    pass
+
+
+class Unlike(Restless, Roof):
+    pass
+
+
+class Listing(Roof):
+    """Returns a list of heights."""
+
+    def rise_at(self, psi):
+        return super().rise_at(psi).tolist()
 
 
 class Gullible(Trusting, Roof):
@@ -338,6 +365,9 @@ TWINS = [
         "the part accepts these settings, but raises an error later: rise=",
     ),
     Twin("equal to any other", "keeps its settings", sample(Forgetting), "is equal to"),
+    Twin("equal to no copy", "keeps its settings", sample(Only), "a copy made with the same settings is not equal to the part"),
+    Twin("another hash for an equal", "keeps its settings", sample(Unlike), "is equal to the part, but has another hash"),
+    Twin("a list of heights", "has valid attributes", sample(Listing), "rise_at: list instead of a numpy array"),
     Twin("reads one more than is shown", "keeps its settings in a job file", sample(Misread, extra=0.5), "is read as"),
     Twin("takes anything", "refuses nan and infinity", sample(Gullible), "base_radius=nan is accepted"),
     Twin("half a lobe", "has valid attributes", Sample(Fractional(base_radius=50.0, rise=4.0, lobes=2.5)), "lobes is 2.5"),

@@ -378,6 +378,17 @@ def lever(name, doc=ARMS, **hints):
     return Sample(dataclass(frozen=True, kw_only=True)(type(name, (Lever,), spoilt))())
 
 
+@dataclass(frozen=True, kw_only=True)
+class Fast(Lever):
+    """Accepts no index but zero."""
+
+    index: Turning = Phase()
+
+    def __post_init__(self):
+        require_numbers(self)
+        require(self.index == Phase(), "index", self.index, "zero")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Radians(Rocker):
     """Takes an angle that no name and no docstring tells of."""
@@ -555,6 +566,7 @@ TWINS = [
         "its index turns twice as far", "turns its index counterclockwise", Sample(TwiceOn()), "1.57079633 instead of 0.785398163"
     ),
     Twin("its slide is past its end", "keeps its slides in their travel", Sample(PastItsEnd()), "1 mm past its travel"),
+    Twin("an index that cannot be set", "turns its index counterclockwise", Sample(Fast()), "the chuck accepts no other index"),
     Twin("ends the wrong way round", "keeps its slides in their travel", Sample(Backwards()), "low must be below high"),
     Twin("three places for every angle", "keeps its slides in their travel", Sample(Unmeasured()), "shape (3,)"),
     Twin(

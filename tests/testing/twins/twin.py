@@ -28,6 +28,23 @@ class Forgetful:
         return 1
 
 
+class Proud:
+    """Is equal to itself alone, not to a copy."""
+
+    def __eq__(self, other):
+        return self is other
+
+    def __hash__(self):
+        return 1
+
+
+class Restless:
+    """Has another hash than its equals."""
+
+    def __hash__(self):
+        return id(self)
+
+
 class Trusting:
     """Takes whatever it is given."""
 
