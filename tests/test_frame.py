@@ -170,7 +170,7 @@ def test_sheet_and_program_name_one_angle_to_set_and_for_each_cut_the_angle_that
     assert f"angle of the frame {said}" in " ".join(text.split())
     (steps,) = made.settings().steps
     at = [column.name for column in steps.columns].index("best angle of the frame")
-    assert steps.columns[at].by == "nobody"
+    assert steps.columns[at].by == "information"
     slope = math.atan(8 / 60)
     by_hand = [math.degrees(math.atan((23 - (3 + 10 * k) * 8 / 60) * math.pi / 3 / 60 * math.cos(slope))) for k in range(6)]
     for row, expected in zip(steps.rows, by_hand, strict=True):

@@ -149,7 +149,7 @@ def test_settings_with_an_axis_are_set_by_the_program_and_the_others_by_hand():
     (steps,) = made(series, bench(EccentricChuck(shift=2.0))).steps
     done = {column.name: column.by for column in steps.columns}
     by_hand_too = {"depth": "hand", "cam 1 gain": "hand", "cam 1 index": "hand", "eccentric index": "hand"}
-    assert done == {"x": "program", "cam 1 phase": "program", **by_hand_too, "tip on the axis at the zeros": "nobody"}
+    assert done == {"x": "program", "cam 1 phase": "program", **by_hand_too, "tip on the axis at the zeros": "information"}
 
 
 def test_each_pass_of_the_job_has_its_own_steps():

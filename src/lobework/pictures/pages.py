@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from html import escape
 from typing import TYPE_CHECKING, Final
 
+from lobework.sheets.settings import SET_BY
 from lobework.text.cautions import CAUTIONS
 from lobework.text.printable import one_line
 
@@ -14,7 +15,6 @@ if TYPE_CHECKING:
 
 __all__ = ["settings_body", "settings_page"]
 
-_SET_BY: Final = {"program": "by program", "hand": "by hand", "nobody": "for information"}
 _STYLE: Final = """
 body { font: 11pt/1.4 'Palatino Linotype', Palatino, 'TeX Gyre Pagella', Georgia, 'DejaVu Serif', serif; color: #16181c;
   max-width: 60em; margin: 2em auto; padding: 0 1em }
@@ -43,7 +43,7 @@ def _table(steps: Steps) -> Iterator[str]:
     numbered = bool(steps.step_heading)
     heads = ["done", "cut", *([steps.step_heading] if numbered else []), *(column.name for column in steps.columns)]
     lead = "<td></td>" * (3 if numbered else 2)
-    set_by = "".join(f'<td class="{column.by}">{_SET_BY[column.by]}</td>' for column in steps.columns)
+    set_by = "".join(f'<td class="{column.by}">{SET_BY[column.by]}</td>' for column in steps.columns)
     yield f"<h3>{_text(steps.name)}</h3><table><thead>"
     named = "".join(f'<th scope="col">{_text(each)}</th>' for each in heads)
     yield f"<tr>{named}</tr><tr>{lead}{set_by}</tr></thead><tbody>"

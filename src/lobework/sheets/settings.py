@@ -47,6 +47,7 @@ if TYPE_CHECKING:
     from lobework.parts.protocols import Cutter, Piece
 
 __all__ = [
+    "SET_BY",
     "Column",
     "CutRow",
     "Entry",
@@ -60,6 +61,8 @@ __all__ = [
     "settings",
 ]
 
+SET_BY: Final = {"program": "by program", "hand": "by hand", "information": "for information"}
+"""Text for each way in which a column of the steps is set."""
 _PROGRAM: Final = "program"
 _MOST_SHOWN: Final = 12
 """Greatest number of points of a template that are listed."""
@@ -83,10 +86,10 @@ class Group(Brief):
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """A setting that changes from cut to cut: its name, and who sets it; "nobody" if the column is only information."""
+    """A setting that changes from cut to cut: its name, and who sets it; "information" if it is not set."""
 
     name: str
-    by: Literal["program", "hand", "nobody"]
+    by: Literal["program", "hand", "information"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -290,7 +293,7 @@ def _steps(cuts: Sequence[Cut], cutter: Cutter, piece: Piece, units: LengthUnit)
         ("tip on the axis at the zeros", _zeros_by_cut(cuts, units)),
     ):
         if by_cut:
-            columns.append(Column(name, "nobody"))
+            columns.append(Column(name, "information"))
             extra.append(by_cut)
     rows = tuple(
         CutRow(

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Final
 
 from lobework.lathe.hand_settings import wrapped
+from lobework.sheets.settings import SET_BY
 from lobework.targets.target import Target
 from lobework.text.cautions import CAUTIONS
 from lobework.text.printable import one_line
@@ -21,7 +22,6 @@ WIDTH: Final = 100
 _NAMES: Final = 22
 _GAP: Final = "   "
 _TICK: Final = "[ ]"
-_DOERS: Final = {"program": "by program", "hand": "BY HAND", "nobody": "for information"}
 
 
 def _heading(text: str, rule: str) -> Iterator[str]:
@@ -54,9 +54,9 @@ def _columns_by_line(widths: Sequence[int], room: int) -> list[list[int]]:
 def _table(steps: Steps) -> Iterator[str]:
     """Yield the table of steps: for each cut, in one or more lines, a tick box, its numbers and the settings that change."""
     heads = [one_line(column.name) for column in steps.columns]
-    doers = [f"({_DOERS[column.by]})" for column in steps.columns]
+    set_by = [f"({SET_BY[column.by].upper() if column.by == 'hand' else SET_BY[column.by]})" for column in steps.columns]
     cells = [[one_line(value) for value in row.values] for row in steps.rows]
-    columns = list(zip(heads, doers, *cells, strict=True))
+    columns = list(zip(heads, set_by, *cells, strict=True))
     widths = [max(len(cell) for cell in column) for column in columns]
     numbers = max(3, *(len(str(row.number)) for row in steps.rows))
     heading, named = one_line(steps.step_heading), [one_line(row.step_numbers) for row in steps.rows]
@@ -74,7 +74,7 @@ def _table(steps: Steps) -> Iterator[str]:
 
     yield from lines(lead("   ", "cut", heading), heads)
     if heads:
-        yield from lines(lead("   ", "", ""), doers)
+        yield from lines(lead("   ", "", ""), set_by)
     outer = ""
     for row, place, values in zip(steps.rows, named, cells, strict=True):
         now = place.rpartition(".")[0]
