@@ -21,7 +21,7 @@ from tests.targets.test_svg import assert_overlap, by_resvg, by_rsvg
 
 DOCS = Path(__file__).parents[2] / "docs"
 FINER = 4
-"""resvg draws so many times as many dots, which are averaged."""
+"""Number of dots that resvg draws for each of ours, in each direction; the test averages them."""
 BLACK = 0.299 * 0x16 + 0.587 * 0x18 + 0.114 * 0x1C
 """Grey of the ink of cuts."""
 

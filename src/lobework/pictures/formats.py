@@ -22,7 +22,7 @@ from lobework.render.relief import FEWEST, MOST, picture
 from lobework.sheets.settings import Settings
 from lobework.targets import png, relief, svg
 
-__all__ = ["Format", "format_of", "formats_of", "kind_of", "require_package"]
+__all__ = ["Format", "format_of", "formats_of", "kind_of", "require_package", "shown_as"]
 
 _INCH_MM: Final = 25.4
 _DOTS: Final = (16, 10_000)
@@ -116,22 +116,27 @@ _KINDS: Final[dict[type, str]] = {
 }
 
 
-def kind_of(result: Any, ending: str) -> tuple[str, Any]:
-    """Return the kind of a result, and the result; for traces and a job, their drawing, or the traces for the ending ".csv".
+def kind_of(result: Any, ending: str) -> str:
+    """Return the kind as which a result is saved; traces and a job are saved as a drawing, or as axes for the ending ".csv".
 
     Raises
     ------
     InputError
         If the value is no result.
     """
-    if isinstance(result, Job):
-        result = result.trace()
-    if isinstance(result, Traces):
-        return ("axes", result) if ending == ".csv" else ("drawing", result.drawing())
+    if isinstance(result, Job | Traces):
+        return "axes" if ending == ".csv" else "drawing"
     if type(result) not in _KINDS:
         names = ", ".join(each.__name__ for each in (*_KINDS, Traces, Job))
         raise InputError(name="result", given=type(result).__name__, must_be=f"a result: {names}")
-    return _KINDS[type(result)], result
+    return _KINDS[type(result)]
+
+
+def shown_as(kind: str, result: Any) -> Any:
+    """Return what is saved of a result: for traces and a job, their drawing or the traces."""
+    if isinstance(result, Job):
+        result = result.trace()
+    return result.drawing() if isinstance(result, Traces) and kind == "drawing" else result
 
 
 def formats_of(kind: str) -> dict[str, Format]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from lobework.errors import InputError, SettingError, is_whole, require
 from lobework.files.outputs import refuse_existing, write_files
-from lobework.pictures.formats import Format, format_of, kind_of, require_package
+from lobework.pictures.formats import Format, format_of, kind_of, require_package, shown_as
 from lobework.quantities.units import length, plain_number
 
 if TYPE_CHECKING:
@@ -69,14 +69,14 @@ def save(
     """
     file = Path(path)
     ending = file.suffix.lower()
-    kind, shown = kind_of(result, ending)
+    kind = kind_of(result, ending)
     chosen = format_of(kind, file)
     given = _size(size, chosen, ending)
     if not (legend or chosen.has_legend):
         raise SettingError(f"a file {ending} has no legend that can be left out", name="legend", given=repr(legend))
     refuse_existing([file], overwrite=overwrite)
     require_package(chosen, ending)
-    write_files({file: chosen.render(shown, given, legend)}, overwrite=overwrite)
+    write_files({file: chosen.render(shown_as(kind, result), given, legend)}, overwrite=overwrite)
     return file
 
 

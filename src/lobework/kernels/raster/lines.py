@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Line", "paint"]
 
-FUSED: Final = {"contract"}
+_FUSED: Final = {"contract"}
 """Compiler option: a product and a sum may be fused, which rounds once instead of twice."""
 _HALF_DIAGONAL: Final = math.sqrt(0.5)
 """Half the diagonal of a dot."""
@@ -48,7 +48,7 @@ class Line:
     after: int
     """Index of the point after the line's last point."""
     group: int
-    """Number of the group: the lines of a group, which follow one another, are painted as one shape."""
+    """Number of the group: consecutive lines of a group are painted as one shape, in the ink and opacity of the last line."""
     closed: bool
     """Whether the last point is joined to the first."""
     half_width: float
@@ -59,7 +59,7 @@ class Line:
     """Opacity of the line, 0 to 1."""
 
 
-@kernel(fastmath=FUSED, inline="always")
+@kernel(fastmath=_FUSED, inline="always")
 def _area_below(s: float, a: float, b: float) -> float:
     """Return the area of a square dot on one side of a straight edge.
 
@@ -73,14 +73,14 @@ def _area_below(s: float, a: float, b: float) -> float:
     return (outer + s) * (outer + s) / (2.0 * a * b) if s > -outer else 0.0
 
 
-@kernel(fastmath=FUSED, inline="always")
+@kernel(fastmath=_FUSED, inline="always")
 def _shared_area(off: float, half: float, nx: float, ny: float) -> float:
     """Return the area that a dot shares with a line; ``off`` is its distance from the line, (nx, ny) the unit normal there."""
     a, b = max(abs(nx), abs(ny)), min(abs(nx), abs(ny))
     return _area_below(half - off, a, b) - _area_below(-half - off, a, b)
 
 
-@kernel(fastmath=FUSED)
+@kernel(fastmath=_FUSED)
 def _cover_segment(x0: float, y0: float, x1: float, y1: float, half: float, coverage: Dots, touched: Int64s, count: int) -> int:
     """Raise the coverage of the dots near the segment from (x0, y0) to (x1, y1); return the new number of touched dots."""
     rows, columns = coverage.shape
@@ -109,14 +109,14 @@ def _cover_segment(x0: float, y0: float, x1: float, y1: float, half: float, cove
             ex, ey = px - t * dx, py - t * dy
             off_square = ex * ex + ey * ey
             if off_square < reach_square:
-                shared = 1.0
+                area = 1.0
                 if off_square >= inner_square:
                     off = math.sqrt(off_square)
                     if 0.0 < t < 1.0 or off == 0.0:
-                        shared = _shared_area(off, half, nx, ny)
+                        area = _shared_area(off, half, nx, ny)
                     else:
-                        shared = _shared_area(off, half, ex / off, ey / off)
-                known = coverage[row, column]
+                        area = _shared_area(off, half, ex / off, ey / off)
+                shared, known = np.float32(area), coverage[row, column]  # an area that float32 rounds to zero touches no dot
                 if shared > known:
                     if known == 0.0:
                         touched[count] = row * columns + column
@@ -125,7 +125,7 @@ def _cover_segment(x0: float, y0: float, x1: float, y1: float, half: float, cove
     return count
 
 
-@kernel(fastmath=FUSED)
+@kernel(fastmath=_FUSED)
 def _cover_line(points: Array, line: Line, coverage: Dots, touched: Int64s, count: int) -> int:
     """Raise the coverage of the dots near a line; return the new number of touched dots."""
     x, y = points[line.first, 0], points[line.first, 1]
